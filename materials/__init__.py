@@ -1,0 +1,67 @@
+"""What light and matter are: spectra, sources, gels, skin, hair, cloth, paint. NumPy and standard tables only."""
+
+from .appearance import ADAPTATIONS, adapt_matrix, display_matrix
+from .bands import Bands, default_bands
+from .coat import ggx_albedo_table
+from .errors import DataError, KeyfallError, UnknownName, unknown_name
+from .eye import IRIS_COLOURS, eye_finish, teeth_finish
+from .finishes import FINISHES, Finish, make_finish, plain_finish
+from .gels import GELS, Gel, make_gel, read_gel_csv, stack
+from .hair import HAIR_COLOURS, hair_finish, hair_reflectance
+from .locus import correlated_colour_temperature
+from .skin import SKIN_TONES, skin_finish, skin_reflectance
+from .sources import SOURCE_KINDS, Source, make_source, white_point
+from .spectra import (
+    KM_LM_PER_W,
+    WAVELENGTHS_NM,
+    chromaticity,
+    colour_matching,
+    luminance_weight,
+    read_csv_spectrum,
+    resample,
+    xyz,
+)
+
+__all__ = [
+    "ADAPTATIONS",
+    "FINISHES",
+    "GELS",
+    "HAIR_COLOURS",
+    "IRIS_COLOURS",
+    "KM_LM_PER_W",
+    "SKIN_TONES",
+    "SOURCE_KINDS",
+    "WAVELENGTHS_NM",
+    "Bands",
+    "DataError",
+    "Finish",
+    "Gel",
+    "KeyfallError",
+    "Source",
+    "UnknownName",
+    "adapt_matrix",
+    "chromaticity",
+    "colour_matching",
+    "correlated_colour_temperature",
+    "default_bands",
+    "display_matrix",
+    "eye_finish",
+    "ggx_albedo_table",
+    "hair_finish",
+    "hair_reflectance",
+    "luminance_weight",
+    "make_finish",
+    "make_gel",
+    "make_source",
+    "plain_finish",
+    "read_csv_spectrum",
+    "read_gel_csv",
+    "resample",
+    "skin_finish",
+    "skin_reflectance",
+    "stack",
+    "teeth_finish",
+    "unknown_name",
+    "white_point",
+    "xyz",
+]

@@ -1,0 +1,28 @@
+"""What the camera sees: tracing, developing, maps, readings, and the command line."""
+
+from .cache import Cache
+from .develop import Picture, develop
+from .look import relight
+from .maps import ExposureMap, exposure_maps
+from .olat import OlatSet
+from .preview import PictureSettings, TraceSettings, preview
+from .readings import Reading, all_readings
+from .report import Report
+from .trace import trace
+
+__all__ = [
+    "Cache",
+    "ExposureMap",
+    "OlatSet",
+    "Picture",
+    "PictureSettings",
+    "Reading",
+    "Report",
+    "TraceSettings",
+    "all_readings",
+    "develop",
+    "exposure_maps",
+    "preview",
+    "relight",
+    "trace",
+]

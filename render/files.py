@@ -1,0 +1,46 @@
+"""Picture files: ICC-tagged PNG, 16-bit TIFF, and linear OpenEXR with one layer a light."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from scenes.stage import Stage
+
+from .develop import Picture, scene_rgb
+from .icc import icc_profile
+from .olat import OlatSet
+
+
+def write_png(path: Path, picture: Picture) -> None:
+    """8-bit PNG tagged with its gamut's ICC profile."""
+    from PIL import Image
+
+    Image.fromarray(picture.to_8_bit()).save(path, format="PNG", icc_profile=icc_profile(picture.gamut), compress_level=4)
+
+
+def write_tiff(path: Path, picture: Picture) -> None:
+    """16-bit TIFF tagged with its gamut's ICC profile."""
+    import tifffile
+
+    tifffile.imwrite(path, picture.to_16_bit(), photometric="rgb", iccprofile=icc_profile(picture.gamut), compression="zlib")
+
+
+def write_exr(path: Path, olat: OlatSet, stage: Stage) -> None:
+    """Linear OpenEXR, Rec. 709 primaries, white-balanced, mid-grey at 0.18: the sum, and a layer for each light.
+
+    The layers add up to the sum; a switched-off light's layer is black.
+    """
+    import OpenEXR
+
+    channels: dict[str, np.ndarray] = {}
+    for name in olat.names:
+        alone = replace(stage, lights=tuple(replace(li, on=li.on and li.name == name) for li in stage.lights))
+        for letter, plane in zip("RGB", scene_rgb(olat, alone), strict=True):
+            channels[f"{name}.{letter}"] = np.ascontiguousarray(plane)
+    for letter in "RGB":
+        channels[letter] = np.sum([channels[f"{name}.{letter}"] for name in olat.names], axis=0, dtype=np.float32)
+    header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
+    OpenEXR.File(header, channels).write(str(path))

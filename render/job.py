@@ -1,0 +1,127 @@
+"""Results of one stage by content: loaded where they are known, traced where they are not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from materials import Bands, default_bands
+from scenes.stage import Fixture, Light, Stage
+
+from .cache import Cache, content_hash, pack_half, unpack_half
+from .denoise import denoise_light
+from .merge import finish_tables, merge
+from .meterset import MeterPlacement
+from .olat import Guides, LightTransport
+from .passes import LightPicture, PassState, SamplePlan, trace_light
+from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
+
+TRACE_VERSION = 1  # raise whenever a change of code changes what is traced
+_BLOCKER_POINTS = 4096
+
+Told = Callable[[int, int, float | None], None]
+
+
+class Job:
+    """The keys of everything a stage needs, and a tracer that wakes only when a key misses."""
+
+    def __init__(self, stage: Stage, cache: Cache, device: str, threads: int | None) -> None:
+        self.stage, self.cache = stage, cache
+        self.bands: Bands = default_bands()
+        merged = merge(stage)
+        self._set_key = content_hash(
+            TRACE_VERSION, self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
+            merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region,
+        )  # fmt: skip
+        self._visible = [light.fixture for light in stage.lights if light.fixture and light.fixture.visible]
+        self._guides_key = content_hash(self._set_key, stage.camera, self._visible, GUIDE_SAMPLES)
+        self._tracer = Tracer(stage, merged, self.bands, device, threads)
+
+    def guides(self) -> Guides:
+        """Guide pictures of the set."""
+        record = self.cache.load("guides", self._guides_key)
+        if record is None:
+            guides = self._tracer.guides(self._visible)
+            record = pack_half("albedo", guides.albedo) | pack_half("normal", guides.normal)
+            record |= {"depth_m": guides.depth_m, "position_m": guides.position_m, "region": guides.region}
+            self.cache.save("guides", self._guides_key, record)
+        return Guides(
+            unpack_half(record, "albedo"), unpack_half(record, "normal"),
+            record["depth_m"], record["position_m"], record["region"],
+        )  # fmt: skip
+
+    def _bodies(self, light: Light, points: np.ndarray) -> list[Fixture]:
+        """Fixtures of other lights that the camera sees, or that stand between this light and `points`."""
+        others = [other.fixture for other in self.stage.lights if other is not light and other.fixture]
+        hidden = [fixture for fixture in others if not fixture.visible]
+        visible = [fixture for fixture in others if fixture.visible]
+        if not hidden:
+            return visible
+        key = content_hash(light.fixture, hidden, points)
+        record = self.cache.load("blockers", key)
+        if record is None:
+            record = {"indices": np.array(self._tracer.blockers(light, hidden, points), np.int64)}
+            self.cache.save("blockers", key, record)
+        return visible + [hidden[i] for i in record["indices"]]
+
+    def transport(
+        self, light: Light, guides: Guides, face: np.ndarray, plan: SamplePlan, quality: str, told: Told
+    ) -> LightTransport:
+        """What the light sends to the picture; `told` hears of passes done, planned, and the noise."""
+        bodies = self._bodies(light, _spread(guides))
+        key = content_hash(self._guides_key, light.fixture, bodies, plan, quality)
+        record = self.cache.load("light", key)
+        if record is None:
+            picture = self._picture(light, bodies, face, plan, key, told)
+            record = _denoised_record(picture, guides, quality)
+            self.cache.save("light", key, record)
+            self.cache.discard("partial", key)
+        noise = None if np.isnan(record["noise_stops"]) else float(record["noise_stops"])
+        told(1, 1, noise)
+        return LightTransport(
+            name=light.name,
+            radiance=unpack_half(record, "radiance"),
+            noisy=unpack_half(record, "noisy"),
+            irradiance=unpack_half(record, "irradiance"),
+            samples=int(record["samples"]),
+            noise_stops=noise,
+        )
+
+    def _picture(
+        self, light: Light, bodies: list[Fixture], face: np.ndarray, plan: SamplePlan, key: str, told: Told
+    ) -> LightPicture:
+        state = PassState.from_record(self.cache.load("partial", key))
+        runner = self._tracer.pass_runner(light, bodies, int(key[:7], 16))
+        try:
+            return trace_light(runner, plan, face, state, told)
+        except KeyboardInterrupt:
+            self.cache.save("partial", key, state.to_record())
+            raise
+
+    def meters(self, light: Light, placement: MeterPlacement) -> np.ndarray:
+        """Readings (B, M) of the light at unit output."""
+        bodies = self._bodies(light, placement.positions)
+        facing = (placement.positions, placement.normals, placement.domes)
+        key = content_hash(self._set_key, light.fixture, bodies, facing, METER_SAMPLES)
+        record = self.cache.load("meters", key)
+        if record is None:
+            record = {"readings": self._tracer.meters(light, bodies, *facing)}
+            self.cache.save("meters", key, record)
+        return record["readings"]
+
+
+def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
+    clean = denoise_light(picture.radiance, guides.albedo, guides.normal, quality)
+    even = denoise_light(picture.irradiance, None, guides.normal, "final" if quality == "final" else "draft")
+    noise = np.nan if picture.noise_stops is None else picture.noise_stops
+    return (
+        pack_half("radiance", clean) | pack_half("noisy", picture.radiance) | pack_half("irradiance", even)
+        | {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
+    )  # fmt: skip
+
+
+def _spread(guides: Guides) -> np.ndarray:
+    """An even choice of points (n, 3) the camera sees."""
+    seen = guides.position_m[:, guides.region != 255].T
+    return seen[:: max(1, len(seen) // _BLOCKER_POINTS)]

@@ -1,0 +1,1 @@
+"""All Dr.Jit and Mitsuba code. Import only after `render.backend.init`."""

@@ -1,0 +1,115 @@
+"""Housings of all lights, tested analytically beside the ray query.
+
+A housing is a convex block behind its exit area: a box, a cylinder, an eight-sided prism, or a ball. It blocks
+the light of every fixture; its exit face emits only while its own light is traced.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import drjit as dr
+import mitsuba as mi
+import numpy as np
+
+from scenes.stage import Fixture
+
+from .frames import to_local
+from .luminaire import DISK, KINDS, NO_BODY, OCTAGON, SPHERE
+
+_ROW = 20
+_DIAGONAL = 0.5**0.5
+
+
+@dataclass
+class Bodies:
+    """Device table of housings, 20 numbers each, and how many there are (opaque, so it never recompiles)."""
+
+    table: mi.Float
+    count: mi.UInt32
+
+
+@dataclass
+class BodyHit:
+    """Nearest housing along a ray: `distance` (infinite when none), its index, and whether its exit face was met."""
+
+    distance: mi.Float
+    index: mi.UInt32
+    front: mi.Bool
+
+
+def upload_bodies(fixtures: list[Fixture]) -> Bodies:
+    """Device table of the housings of `fixtures`, in their order."""
+    rows = np.zeros((max(len(fixtures), 1), _ROW), np.float32)
+    for row, fixture in zip(rows, fixtures, strict=False):
+        row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
+        row[3], row[7], row[11] = fixture.size_m[0] / 2, fixture.size_m[1] / 2, fixture.body_depth_m
+        row[15], row[16] = KINDS[fixture.shape], fixture.visible
+    table = mi.Float(rows.ravel())
+    dr.make_opaque(table)
+    return Bodies(table, dr.opaque(mi.UInt32, len(fixtures)))
+
+
+def _slab(origin: mi.Float, direction: mi.Float, low: mi.Float, high: mi.Float) -> tuple[mi.Float, mi.Float]:
+    inverse = dr.rcp(dr.select(dr.abs(direction) < 1e-9, 1e-9, direction))
+    a, b = (low - origin) * inverse, (high - origin) * inverse
+    return dr.minimum(a, b), dr.maximum(a, b)
+
+
+def _quadric(a: mi.Float, b: mi.Float, c: mi.Float) -> tuple[mi.Float, mi.Float]:
+    """Entry and exit of ``a t^2 + 2 b t + c <= 0``; an empty interval when the ray misses."""
+    root2 = dr.square(b) - a * c
+    root = dr.safe_sqrt(root2)
+    inverse = dr.rcp(dr.maximum(a, 1e-9))
+    missed = root2 < 0
+    return dr.select(missed, dr.inf, (-b - root) * inverse), dr.select(missed, -dr.inf, (-b + root) * inverse)
+
+
+def _meet(bodies: Bodies, index: mi.UInt32, origin: mi.Point3f, direction: mi.Vector3f) -> tuple:
+    """Entry distance of a ray into housing `index` (infinite when it misses), front-face flag, visible flag."""
+    rows = [dr.gather(mi.Vector4f, bodies.table, index * (_ROW // 4) + k) for k in range(_ROW // 4)]
+    right, up, forward = rows[1].xyz, rows[2].xyz, rows[3].xyz
+    half_width, half_height, depth, kind = rows[0].w, rows[1].w, rows[2].w, mi.UInt32(rows[3].w)
+    o = to_local(origin - rows[0].xyz, right, up, forward)
+    d = to_local(direction, right, up, forward)
+
+    z_in, z_out = _slab(o.z, d.z, -depth, mi.Float(0))
+    x_in, x_out = _slab(o.x, d.x, -half_width, half_width)
+    y_in, y_out = _slab(o.y, d.y, -half_height, half_height)
+    p_in, p_out = _slab((o.x + o.y) * _DIAGONAL, (d.x + d.y) * _DIAGONAL, -half_width, half_width)
+    q_in, q_out = _slab((o.x - o.y) * _DIAGONAL, (d.x - d.y) * _DIAGONAL, -half_width, half_width)
+
+    ball = kind == SPHERE
+    z2 = dr.select(ball, 1, 0)
+    r_in, r_out = _quadric(
+        dr.square(d.x) + dr.square(d.y) + z2 * dr.square(d.z),
+        o.x * d.x + o.y * d.y + z2 * o.z * d.z,
+        dr.square(o.x) + dr.square(o.y) + z2 * dr.square(o.z) - dr.square(half_width),
+    )
+    rounded, eight = ball | (kind == DISK), kind == OCTAGON
+    side_in = dr.select(rounded, r_in, dr.maximum(x_in, y_in))
+    side_out = dr.select(rounded, r_out, dr.minimum(x_out, y_out))
+    side_in = dr.select(eight, dr.maximum(side_in, dr.maximum(p_in, q_in)), side_in)
+    side_out = dr.select(eight, dr.minimum(side_out, dr.minimum(p_out, q_out)), side_out)
+    t_in = dr.select(ball, r_in, dr.maximum(side_in, z_in))
+    t_out = dr.select(ball, r_out, dr.minimum(side_out, z_out))
+    met = (t_in < t_out) & (t_in > 0)
+    front = ball | ((z_in >= side_in) & (d.z < 0))
+    return dr.select(met, t_in, dr.inf), front, rows[4].x > 0
+
+
+@dr.syntax
+def nearest_body(
+    bodies: Bodies, origin: mi.Point3f, direction: mi.Vector3f, from_camera: mi.Bool, except_body: mi.UInt32
+) -> BodyHit:
+    """Nearest housing a ray enters; rays `from_camera` pass hidden ones, and all pass housing `except_body`."""
+    index = mi.UInt32(0)
+    hit = BodyHit(dr.full(mi.Float, dr.inf, dr.width(origin)), mi.UInt32(NO_BODY), mi.Bool(False))
+    while dr.hint(index < bodies.count, exclude=[bodies, origin, direction, from_camera, except_body], label="housings"):
+        distance, front, visible = _meet(bodies, index, origin, direction)
+        nearer = (distance < hit.distance) & (visible | ~from_camera) & (index != except_body)
+        hit.distance = dr.select(nearer, distance, hit.distance)
+        hit.index = dr.select(nearer, index, hit.index)
+        hit.front = dr.select(nearer, front, hit.front)
+        index += 1
+    return hit

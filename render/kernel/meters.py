@@ -1,0 +1,115 @@
+"""Hand meters on the set: illuminance per unit output of one light, in every band.
+
+A flat meter answers with the cosine; a dome answers with (1 + cos) / 2 over the whole sphere, the projected area
+of a hemisphere. What comes straight from the fixture is sampled toward it; the rest by the tracing loop, started
+with the meter's own response.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import drjit as dr
+import mitsuba as mi
+import numpy as np
+
+from .frames import cosine_hemisphere, from_local, orthonormal
+from .luminaire import sample_light
+from .paths import Scene, power_heuristic, trace_lanes, unoccluded
+from .sampler import mix, pair
+from .types import Start
+
+_ROW = 8
+
+
+@dataclass
+class MeterHeads:
+    """Device table of meters, repeated so that many lanes share one: x, y, z, dome flag, normal, 0 a meter."""
+
+    table: mi.Float
+    copies: mi.UInt32
+
+    def place(self, lane: mi.UInt32) -> tuple[mi.Point3f, mi.Vector3f, mi.Bool]:
+        """Position, normal and dome flag of the meter that `lane` serves."""
+        meter = lane // self.copies
+        first = dr.gather(mi.Vector4f, self.table, meter * 2)
+        second = dr.gather(mi.Vector4f, self.table, meter * 2 + 1)
+        return mi.Point3f(first.xyz), mi.Vector3f(second.xyz), first.w > 0.5
+
+    def start(self, lane: mi.UInt32, u: mi.Float, v: mi.Float) -> Start:
+        """A ray that follows the meter's response; its weight is the response's integral over the sphere."""
+        origin, normal, dome = self.place(lane)
+        flat = cosine_hemisphere(u, v)
+        cosine = 2 * dr.sqrt(u) - 1
+        sine, turn = dr.sincos(2 * dr.pi * v)
+        radius = dr.safe_sqrt(1 - dr.square(cosine))
+        local = dr.select(dome, mi.Vector3f(radius * turn, radius * sine, cosine), flat)
+        s, t = orthonormal(normal)
+        return Start(
+            origin=origin,
+            direction=from_local(local, s, t, normal),
+            weight=dr.select(dome, 2 * dr.pi, dr.pi),
+            pdf=response_density(dome, local.z),
+            cos_normal=dr.maximum(local.z, 0),
+            depth=mi.UInt32(1),
+        )
+
+
+def response(dome: mi.Bool, cosine: mi.Float) -> mi.Float:
+    """What a meter answers to light from `cosine` off its axis, relative to light along the axis."""
+    return dr.select(dome, (1 + cosine) / 2, dr.maximum(cosine, 0))
+
+
+def response_density(dome: mi.Bool, cosine: mi.Float) -> mi.Float:
+    """Density (1/sr) of rays that follow the response."""
+    return response(dome, cosine) * dr.select(dome, dr.inv_two_pi, dr.inv_pi)
+
+
+@dr.syntax
+def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, seed: mi.UInt32) -> mi.Float:
+    lane = dr.arange(mi.UInt32, lanes)
+    origin, normal, dome = heads.place(lane)
+    total = dr.zeros(mi.Float, lanes)
+    sample = dr.zeros(mi.UInt32, lanes)
+    while dr.hint(
+        sample < samples, exclude=[scene, heads, lane, samples, seed, origin, normal, dome], label="meters, direct"
+    ):
+        u, v = pair(mix(mix(lane, seed), 0xD1CE), sample)
+        light = sample_light(scene.light, origin, normal, u, v)
+        cosine = dr.dot(normal, light.direction)
+        answer = response(dome, cosine)
+        useful = (light.weight > 0) & (answer > 0)
+        visible = unoccluded(scene, origin, light.direction, light.distance, useful)
+        weight = power_heuristic(light.pdf, response_density(dome, cosine))
+        total += dr.select(visible, light.weight * answer * weight, 0)
+        sample += 1
+    return total
+
+
+def read_meters(
+    scene: Scene, positions: np.ndarray, normals: np.ndarray, domes: np.ndarray, samples: int, seed: int = 1
+) -> np.ndarray:
+    """Readings of meters in lux per lumen (or lx s per lm s).
+
+    Parameters
+    ----------
+    positions, normals : (M, 3) metres and unit vectors; domes : (M,) bool.
+    samples : paths a meter, a multiple of 64.
+
+    Returns
+    -------
+    (B, M) float64.
+    """
+    copies = 64
+    count = len(positions)
+    rows = np.zeros((count, _ROW), np.float32)
+    rows[:, 0:3], rows[:, 3], rows[:, 4:7] = positions, domes, normals
+    heads = MeterHeads(mi.Float(rows.ravel()), dr.opaque(mi.UInt32, copies))
+    dr.make_opaque(heads.table)
+    lanes, each = count * copies, max(samples // copies, 1)
+    end, seeds = dr.opaque(mi.UInt32, each), dr.opaque(mi.UInt32, seed)
+    direct = _direct(scene, heads, lanes, end, seeds)
+    paths = trace_lanes(scene, heads, lanes, dr.opaque(mi.UInt32, 0), end, seeds)
+    dr.eval(direct, paths.radiance)
+    total = np.array(paths.radiance, np.float64) + np.array(direct, np.float64)
+    return total.reshape(-1, count, copies).mean(axis=2) / each

@@ -1,0 +1,202 @@
+"""The tracing loop: one light, all bands, one lane a pixel or meter.
+
+Light arrives at a surface by next-event sampling of the fixture and by scattered rays that happen to meet it,
+weighted by the power heuristic. Paths end by Russian roulette only, so no bounce is cut off.
+
+References
+----------
+Veach 1997, Robust Monte Carlo methods for light transport simulation, sections 9.2 (power heuristic), 10.4.1.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import drjit as dr
+import mitsuba as mi
+
+from .bodies import Bodies, nearest_body
+from .geometry import Geometry, surface_point
+from .luminaire import AMBIENT, FAR_M, NO_BODY, SPHERE, density, emitted, sample_light
+from .sampler import mix, pair
+from .surface import Palette, evaluate, sample, surface_at
+from .types import Luminaire, Path, Surface, SurfacePoint
+
+_ROULETTE_DEPTH = 2
+_MAX_SURVIVAL = 0.98
+_MIN_SURVIVAL = 0.05
+_SHADOW_SHRINK = 1 - 1e-4
+_START, _LIGHT, _SCATTER, _LOBE = range(4)
+
+
+@dataclass
+class Scene:
+    """All a path needs of the set: `geometry`, `palette`, `bodies`, and the one `light` that is lit."""
+
+    geometry: Geometry
+    palette: Palette
+    bodies: Bodies
+    light: Luminaire
+
+
+def power_heuristic(pdf: mi.Float, other: mi.Float) -> mi.Float:
+    """Weight of a sample of density `pdf` where `other` could have given it too."""
+    pdf2 = dr.square(pdf)
+    return dr.select(pdf > 0, pdf2 / (pdf2 + dr.square(other)), 0)
+
+
+def _seed(lane: mi.UInt32, seed: mi.UInt32, depth: mi.UInt32, use: int) -> mi.UInt32:
+    return mix(mix(lane, seed), depth * 4 + use)
+
+
+def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
+    """Add light that arrives along the path, radiance and first-hit irradiance alike."""
+    amount = dr.select(where, amount, 0)
+    path.radiance += amount
+    path.irradiance += amount * path.irradiance_share
+
+
+def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, distance: mi.Float) -> None:
+    """Add the emission of the lit fixture, or of the surroundings, where the path's ray meets it."""
+    light = scene.light
+    ambient = light.kind == AMBIENT
+    meets = path.active & (met_body | (escaped & ambient))
+    cos_exit = dr.select(ambient | (light.kind == SPHERE), 1, -dr.dot(path.direction, light.forward))
+    reach = dr.select(ambient, FAR_M, distance)
+    other = density(light, path.origin, path.direction, reach, path.cos_normal)
+    weight = dr.select(path.pdf > 0, power_heuristic(path.pdf, other), 1)
+    _add(path, path.throughput * (emitted(light, cos_exit) * weight), meets)
+
+
+def unoccluded(
+    scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool
+) -> mi.Bool:
+    """Whether nothing stands between `origin` and the point `distance` away on the lit fixture, whose own convex body
+    cannot."""
+    reach = distance * _SHADOW_SHRINK
+    shadowed = scene.geometry.accel.ray_test(mi.Ray3f(origin, direction, reach, 0, []), active=active)
+    body = nearest_body(scene.bodies, origin, direction, mi.Bool(False), scene.light.body)
+    return active & ~shadowed & (body.distance >= reach)
+
+
+def _offset(scene: Scene, point: SurfacePoint, direction: mi.Vector3f) -> mi.Point3f:
+    side = dr.copysign(scene.geometry.offset_m, dr.dot(point.normal_geometric, direction))
+    return mi.Point3f(point.position + point.normal_geometric * side)
+
+
+def _next_event(
+    scene: Scene, path: Path, point: SurfacePoint, surface: Surface, on_surface: mi.Bool, u: mi.Float, v: mi.Float
+) -> None:
+    """Add what the lit fixture sends straight to the surface point."""
+    light = sample_light(scene.light, point.position, point.normal, u, v)
+    outgoing = -path.direction
+    coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
+    useful = on_surface & (light.weight > 0) & (coat + base > 0)
+    visible = unoccluded(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful)
+    arriving = dr.select(visible, light.weight * power_heuristic(light.pdf, pdf), 0)
+    _add(path, path.throughput * (coat + surface.reflectance * base) * arriving, visible)
+    cosine = dr.maximum(dr.dot(point.normal, light.direction), 0)
+    path.irradiance_direct += dr.select(path.depth == 0, arriving * cosine, 0)
+
+
+def _scatter(
+    scene: Scene, path: Path, point: SurfacePoint, surface: Surface, on_surface: mi.Bool,
+    u: mi.Float, v: mi.Float, u_lobe: mi.Float, u_survive: mi.Float,
+) -> mi.Bool:  # fmt: skip
+    """Send the path on from the surface point; returns where it lives on."""
+    outgoing = -path.direction
+    direction = sample(surface, point, outgoing, u_lobe, u, v)
+    coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, direction, on_surface)
+    alive = on_surface & (pdf > 1e-8) & (coat + base > 0)
+    inverse = dr.select(alive, dr.rcp(pdf), 0)
+    factor = (coat + surface.reflectance * base) * inverse
+    throughput = path.throughput * factor
+
+    cosine = dr.dot(point.normal, direction)
+    first_share = dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(factor, 1e-9))
+    share = dr.select(path.depth == 0, first_share, path.irradiance_share)
+
+    survival = dr.clip(dr.max(throughput), _MIN_SURVIVAL, _MAX_SURVIVAL)
+    survival = dr.select(path.depth < _ROULETTE_DEPTH, 1, survival)
+    alive &= u_survive < survival
+
+    path.throughput = throughput * dr.rcp(survival)
+    path.irradiance_share = share
+    path.origin = _offset(scene, point, direction)
+    path.direction = mi.Vector3f(direction)
+    path.pdf = pdf
+    path.cos_normal = dr.maximum(cosine, 0)
+    path.depth += 1
+    return alive
+
+
+def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
+    """Follow one segment of every lane's path; returns where the path lives on."""
+    geometry = scene.geometry
+    hit = geometry.accel.ray_intersect_preliminary(
+        mi.Ray3f(path.origin, path.direction), coherent=False, active=path.active
+    )
+    met_surface = hit.is_valid() & path.active
+    surface_distance = dr.select(met_surface, hit.t, dr.inf)
+    body = nearest_body(scene.bodies, path.origin, path.direction, path.pdf == 0, mi.UInt32(NO_BODY))
+    blocked = body.distance < surface_distance
+    met_exit = blocked & body.front & (body.index == scene.light.body)
+    _meet_light(scene, path, met_exit, ~met_surface & ~blocked, body.distance)
+
+    on_surface = met_surface & ~blocked
+    point = surface_point(geometry, hit.prim_index, hit.prim_uv, path.direction, on_surface)
+    surface = surface_at(scene.palette, point, -path.direction, on_surface)
+    u, v = pair(_seed(lane, seed, path.depth, _LIGHT), path.sample)
+    _next_event(scene, path, point, surface, on_surface, u, v)
+    u, v = pair(_seed(lane, seed, path.depth, _SCATTER), path.sample)
+    u_lobe, u_survive = pair(_seed(lane, seed, path.depth, _LOBE), path.sample)
+    return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+
+
+def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Bool) -> None:
+    """Begin the next sample of the lanes in `where`."""
+    u, v = pair(_seed(lane, seed, mi.UInt32(0xFFFF), _START), path.sample)
+    start = sensor.start(lane, u, v)
+    path.origin = mi.Point3f(dr.select(where, start.origin, path.origin))
+    path.direction = mi.Vector3f(dr.select(where, start.direction, path.direction))
+    path.throughput = dr.select(where, start.weight, path.throughput)
+    path.irradiance_share = dr.select(where, 0, path.irradiance_share)
+    path.pdf = dr.select(where, start.pdf, path.pdf)
+    path.cos_normal = dr.select(where, start.cos_normal, path.cos_normal)
+    path.depth = dr.select(where, start.depth, path.depth)
+
+
+def _blank(lanes: int, bands: int, first_sample: mi.UInt32) -> Path:
+    zeros = dr.zeros(mi.ArrayXf, (bands, lanes))
+    return Path(
+        origin=dr.zeros(mi.Point3f, lanes),
+        direction=dr.zeros(mi.Vector3f, lanes),
+        throughput=mi.ArrayXf(zeros),
+        irradiance_share=mi.ArrayXf(zeros),
+        pdf=dr.zeros(mi.Float, lanes),
+        cos_normal=dr.zeros(mi.Float, lanes),
+        depth=dr.zeros(mi.UInt32, lanes),
+        sample=first_sample + dr.zeros(mi.UInt32, lanes),
+        radiance=mi.ArrayXf(zeros),
+        irradiance=mi.ArrayXf(zeros),
+        irradiance_direct=dr.zeros(mi.Float, lanes),
+        active=dr.full(mi.Bool, True, lanes),
+    )
+
+
+@dr.syntax
+def trace_lanes(
+    scene: Scene, sensor, lanes: int, first_sample: mi.UInt32, end_sample: mi.UInt32, seed: mi.UInt32
+) -> Path:
+    """Trace samples ``first_sample <= i < end_sample`` of every lane of `sensor`; returns the summed path records."""
+    lane = dr.arange(mi.UInt32, lanes)
+    path = _blank(lanes, scene.palette.band_count, first_sample)
+    _restart(path, sensor, lane, seed, path.active)
+    while dr.hint(path.active, exclude=[scene, sensor, lane, end_sample, seed], label="portrait paths"):
+        alive = step(scene, path, lane, seed)
+        ended = path.active & ~alive
+        path.sample += dr.select(ended, 1, 0)
+        again = ended & (path.sample < end_sample)
+        _restart(path, sensor, lane, seed, again)
+        path.active = alive | again
+    return path

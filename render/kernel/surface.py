@@ -1,0 +1,214 @@
+"""Surface scattering: a spectral diffuse base, thin-sheet transmission, and a rough dielectric coat.
+
+The coat is GGX with height-correlated Smith masking and Schlick reflectance, raised so that no energy is
+lost to multiple scattering; the base receives what the coat's directional albedo leaves, in both directions.
+
+References
+----------
+Heitz 2014, Understanding the masking-shadowing function, JCGT 3(2), eqs. 86, 99.
+Dupuy and Benyoub 2023, Sampling visible GGX normals with spherical caps, listing 3.
+Kelemen and Szirmay-Kalos 2001, A microfacet based coupled specular-matte BRDF model, eq. 6 (base under coat).
+Turquin 2019, Practical multiple scattering compensation for microfacet models, eq. 16 (gain).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import drjit as dr
+import mitsuba as mi
+import numpy as np
+
+from .frames import cosine_hemisphere, from_local, orthonormal, to_local
+from .types import Surface, SurfacePoint
+
+_MIN_ALPHA = 1e-3
+_MIN_COS = 1e-3
+
+
+@dataclass
+class Palette:
+    """Device tables of all finishes.
+
+    `spectra` (M, 4, B); `parameters` (M, 4): coat reflectance f0 times coat weight, roughness, roughness at full
+    gloss, transmission; `coat` (R, U, 4) pairs of neighbouring split-sum terms (A, B); `coat_mean` (R, 4) likewise.
+    """
+
+    spectra: mi.Float
+    parameters: mi.Float
+    coat: mi.Float
+    coat_mean: mi.Float
+    coat_last: int
+    band_count: int
+
+    def reflectance(self, point: SurfacePoint, active: mi.Bool) -> mi.ArrayXf:
+        """Diffuse reflectance (B, lanes) of a surface point: its finish's four spectra by the tint weights."""
+        width = dr.width(point.material)
+        total = None
+        for k in range(4):
+            index = point.material * 4 + k
+            row = dr.gather(mi.ArrayXf, self.spectra, index, active, shape=(self.band_count, width))
+            total = row * point.weights[k] if total is None else total + row * point.weights[k]
+        return total
+
+
+def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray) -> Palette:
+    """Copy finish tables to the device.
+
+    Parameters
+    ----------
+    spectra : (M, 4, B) float, base and three tint reflectances a finish.
+    parameters : (M, 4) float, columns as in `Palette`.
+    coat : (N, N, 2) float, split-sum terms A, B at node-centred roughness (rows) and cosine, both over [0, 1].
+    """
+    nodes = np.linspace(0, 1, coat.shape[1])
+    mean = 2 * np.trapezoid(coat * nodes[None, :, None], nodes, axis=1)
+    neighbours = np.concatenate([coat[:, :-1], coat[:, 1:]], axis=2)
+    mean_neighbours = np.concatenate([mean[:-1], mean[1:]], axis=1)
+    palette = Palette(
+        spectra=_to_device(spectra),
+        parameters=_to_device(parameters),
+        coat=_to_device(neighbours),
+        coat_mean=_to_device(mean_neighbours),
+        coat_last=coat.shape[0] - 1,
+        band_count=spectra.shape[2],
+    )
+    return palette
+
+
+def _to_device(values: np.ndarray) -> mi.Float:
+    buffer = mi.Float(np.ascontiguousarray(values, np.float32).ravel())
+    dr.make_opaque(buffer)
+    return buffer
+
+
+def _split(value: mi.Float, last: int) -> tuple[mi.UInt32, mi.Float]:
+    """Cell index and fraction of a table coordinate in [0, 1]."""
+    scaled = dr.clip(value, 0, 1) * last
+    cell = mi.UInt32(dr.minimum(scaled, last - 1))
+    return cell, scaled - mi.Float(cell)
+
+
+def _coat_terms(palette: Palette, roughness: mi.Float, cosine: mi.Float, active: mi.Bool) -> tuple[mi.Float, mi.Float]:
+    """Bilinear (A, B); the coat's single-scattering albedo is f0 A + B."""
+    row, y = _split(roughness, palette.coat_last)
+    column, x = _split(cosine, palette.coat_last)
+    cell = row * palette.coat_last + column
+    low = dr.gather(mi.Vector4f, palette.coat, cell, active)
+    high = dr.gather(mi.Vector4f, palette.coat, cell + palette.coat_last, active)
+    both = dr.lerp(low, high, y)
+    return dr.lerp(both.x, both.z, x), dr.lerp(both.y, both.w, x)
+
+
+def _coat_mean_terms(palette: Palette, roughness: mi.Float, active: mi.Bool) -> tuple[mi.Float, mi.Float]:
+    row, y = _split(roughness, palette.coat_last)
+    both = dr.gather(mi.Vector4f, palette.coat_mean, row, active)
+    return dr.lerp(both.x, both.z, y), dr.lerp(both.y, both.w, y)
+
+
+def _albedo(terms: tuple[mi.Float, mi.Float], f0: mi.Float) -> tuple[mi.Float, mi.Float]:
+    """Albedo of the coat with its multiple-scattering gain, and the gain."""
+    single = terms[0] + terms[1]
+    gain = 1 + f0 * (dr.rcp(dr.maximum(single, 1e-3)) - 1)
+    return dr.minimum((f0 * terms[0] + terms[1]) * gain, 1), gain
+
+
+def _coat_albedo(palette: Palette, f0: mi.Float, roughness: mi.Float, cosine: mi.Float, active: mi.Bool) -> mi.Float:
+    albedo, _ = _albedo(_coat_terms(palette, roughness, cosine, active), f0)
+    return dr.select(f0 > 0, albedo, 0)
+
+
+def surface_at(palette: Palette, point: SurfacePoint, outgoing: mi.Vector3f, active: mi.Bool) -> Surface:
+    """Mix the finish of a surface point from its tint weights; `outgoing` points toward the viewer."""
+    parameters = dr.gather(mi.Vector4f, palette.parameters, point.material, active)
+    reflectance = palette.reflectance(point, active)
+    f0, transmission = parameters.x, parameters.w
+    roughness = dr.lerp(parameters.y, parameters.z, point.gloss)
+    cos_out = dr.maximum(dr.dot(point.normal, outgoing), _MIN_COS)
+    albedo, gain = _albedo(_coat_terms(palette, roughness, cos_out, active), f0)
+    mean, _ = _albedo(_coat_mean_terms(palette, roughness, active), f0)
+    coated = f0 > 0
+    albedo, mean = dr.select(coated, albedo, 0), dr.select(coated, dr.minimum(mean, 0.999), 0)
+    base = (1 - albedo) * dr.mean(reflectance)
+    return Surface(
+        reflectance=reflectance,
+        transmission=transmission,
+        f0=f0,
+        roughness=roughness,
+        alpha=dr.maximum(dr.square(roughness), _MIN_ALPHA),
+        cos_out=cos_out,
+        coat_albedo=albedo,
+        coat_mean=mean,
+        coat_gain=gain,
+        choose_coat=dr.select(coated, dr.clip(albedo / (albedo + base + 1e-6), 0.1, 0.9), 0),
+    )
+
+
+def _smith_lambda(alpha: mi.Float, cosine: mi.Float) -> mi.Float:
+    cos2 = dr.square(cosine)
+    return 0.5 * (dr.sqrt(1 + dr.square(alpha) * (1 - cos2) / cos2) - 1)
+
+
+def evaluate(
+    palette: Palette, surface: Surface, point: SurfacePoint, outgoing: mi.Vector3f, incoming: mi.Vector3f, active: mi.Bool
+) -> tuple[mi.Float, mi.Float, mi.Float]:
+    """Scattering from `incoming` to `outgoing`, both pointing away from the surface, cosine included.
+
+    Returns
+    -------
+    coat, base, pdf : the value is ``coat + base * reflectance``; `pdf` is the density (1/sr) of `sample`.
+    """
+    cos_in = dr.dot(point.normal, incoming)
+    same_side = dr.dot(point.normal_geometric, incoming) > 0
+    reflects = same_side & (cos_in > 0)
+    transmits = ~same_side & (cos_in < 0)
+    cosine = dr.maximum(dr.abs(cos_in), 1e-6)
+
+    half = dr.normalize(outgoing + incoming)
+    cos_half = dr.maximum(dr.dot(point.normal, half), 0)
+    alpha2 = dr.square(surface.alpha)
+    spread = dr.square(dr.fma(dr.square(cos_half), alpha2 - 1, 1))
+    density = alpha2 / (dr.pi * spread)
+    lambda_out = _smith_lambda(surface.alpha, surface.cos_out)
+    lambda_in = _smith_lambda(surface.alpha, cosine)
+    fresnel = surface.f0 + (1 - surface.f0) * dr.power(dr.maximum(1 - dr.dot(outgoing, half), 0), 5)
+    has_coat = reflects & (surface.f0 > 0)
+    coat = dr.select(
+        has_coat, density * fresnel * surface.coat_gain / (4 * surface.cos_out * (1 + lambda_out + lambda_in)), 0
+    )
+    coat_pdf = dr.select(has_coat, density / (4 * surface.cos_out * (1 + lambda_out)), 0)
+
+    albedo_in = _coat_albedo(palette, surface.f0, surface.roughness, cosine, active)
+    let_in = (1 - surface.coat_albedo) * (1 - albedo_in) / (1 - surface.coat_mean)
+    share = dr.select(reflects, 1 - surface.transmission, dr.select(transmits, surface.transmission, 0))
+    base = share * let_in * cosine * dr.inv_pi
+    base_pdf = share * cosine * dr.inv_pi
+    return coat, base, dr.lerp(base_pdf, coat_pdf, surface.choose_coat)
+
+
+def _visible_normal(outgoing: mi.Vector3f, alpha: mi.Float, u: mi.Float, v: mi.Float) -> mi.Vector3f:
+    """GGX microfacet normal seen from local direction `outgoing` (spherical-cap method)."""
+    stretched = dr.normalize(mi.Vector3f(outgoing.x * alpha, outgoing.y * alpha, outgoing.z))
+    z = dr.fma(-v, 1 + stretched.z, 1)
+    sine, cosine = dr.sincos(2 * dr.pi * u)
+    radius = dr.safe_sqrt(1 - dr.square(z))
+    half = mi.Vector3f(radius * cosine, radius * sine, z) + stretched
+    return dr.normalize(mi.Vector3f(half.x * alpha, half.y * alpha, dr.maximum(half.z, 1e-6)))
+
+
+def sample(
+    surface: Surface, point: SurfacePoint, outgoing: mi.Vector3f, u_lobe: mi.Float, u: mi.Float, v: mi.Float
+) -> mi.Vector3f:
+    """Direction that follows the coat's visible normals or the base's cosine, by `surface.choose_coat`."""
+    s, t = orthonormal(point.normal)
+    local_out = to_local(outgoing, s, t, point.normal)
+    local_out = dr.normalize(mi.Vector3f(local_out.x, local_out.y, surface.cos_out))
+    take_coat = u_lobe < surface.choose_coat
+    u_base = (u_lobe - surface.choose_coat) / dr.maximum(1 - surface.choose_coat, 1e-6)
+
+    facet = _visible_normal(local_out, surface.alpha, u, v)
+    mirrored = facet * (2 * dr.dot(local_out, facet)) - local_out
+    diffuse = cosine_hemisphere(u, v)
+    flip = u_base < surface.transmission
+    diffuse.z = dr.select(flip, -diffuse.z, diffuse.z)
+    return from_local(dr.select(take_coat, mirrored, diffuse), s, t, point.normal)

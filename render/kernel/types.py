@@ -1,0 +1,98 @@
+"""Records that travel through the tracing kernel.
+
+All are mutable dataclasses, which Dr.Jit walks as trees. Band vectors are `ArrayXf` of shape (B, lanes).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import mitsuba as mi
+
+
+@dataclass
+class SurfacePoint:
+    """Where a ray met the set; both normals look toward the side the ray came from."""
+
+    position: mi.Point3f
+    normal_geometric: mi.Normal3f
+    normal: mi.Normal3f
+    material: mi.UInt32
+    region: mi.UInt32
+    weights: mi.Vector4f
+    gloss: mi.Float
+
+
+@dataclass
+class Surface:
+    """How a surface point scatters: a spectral diffuse base under a dielectric coat that has no colour."""
+
+    reflectance: mi.ArrayXf
+    transmission: mi.Float
+    f0: mi.Float
+    roughness: mi.Float
+    alpha: mi.Float
+    cos_out: mi.Float
+    coat_albedo: mi.Float  # directional albedo of the coat toward the viewer
+    coat_mean: mi.Float  # its hemispherical mean
+    coat_gain: mi.Float  # multiple-scattering gain
+    choose_coat: mi.Float  # probability of sampling the coat
+
+
+@dataclass
+class Luminaire:
+    """One light of unit output in device memory; every member is opaque, so all lights share one kernel."""
+
+    kind: mi.UInt32
+    centre: mi.Point3f
+    right: mi.Vector3f
+    up: mi.Vector3f
+    forward: mi.Vector3f
+    half_width: mi.Float
+    half_height: mi.Float
+    area: mi.Float
+    radiance: mi.Float  # of a diffuse exit, 1/(m2 sr)
+    intensity: mi.Float  # of a spot on its axis, 1/sr
+    half_beam: mi.Float
+    falloff_power: mi.Float
+    body: mi.UInt32
+
+
+@dataclass
+class LightSample:
+    """A direction toward the light: `weight` is radiance over `pdf` (1/sr); `distance` in metres."""
+
+    direction: mi.Vector3f
+    distance: mi.Float
+    weight: mi.Float
+    pdf: mi.Float
+
+
+@dataclass
+class Start:
+    """First ray of a sample. Camera rays start at depth 0 with `pdf` 0; meter rays at depth 1 with their density."""
+
+    origin: mi.Point3f
+    direction: mi.Vector3f
+    weight: mi.Float
+    pdf: mi.Float
+    cos_normal: mi.Float
+    depth: mi.UInt32
+
+
+@dataclass
+class Path:
+    """Loop state of one lane, which traces its samples one after the other: no lane waits for a longer path."""
+
+    origin: mi.Point3f
+    direction: mi.Vector3f
+    throughput: mi.ArrayXf
+    irradiance_share: mi.ArrayXf  # turns a radiance contribution into one of first-hit irradiance
+    pdf: mi.Float  # solid-angle density of `direction`; 0 for a ray that left the camera
+    cos_normal: mi.Float  # cosine of `direction` at the surface or meter it left
+    depth: mi.UInt32
+    sample: mi.UInt32
+    radiance: mi.ArrayXf  # summed over the lane's samples
+    irradiance: mi.ArrayXf  # indirect part, summed likewise
+    irradiance_direct: mi.Float
+    active: mi.Bool

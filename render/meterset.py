@@ -1,0 +1,65 @@
+"""The hand meters of a stage: where they are held, how they are turned, and what each light gives them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from materials import Bands
+from scenes.stage import Probe, Stage
+
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """A meter: which probe it is held at, and "dome" (toward the camera), "flat:surface" (facing out from the surface
+    there) or "flat:NAME" (toward that light)."""
+
+    probe: str
+    aim: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeterSet:
+    """Readings of unit output: `transport` (L, B, M) in lx a lumen, for lights `names` and meters `meters`."""
+
+    bands: Bands
+    names: tuple[str, ...]
+    meters: tuple[Meter, ...]
+    transport: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class MeterPlacement:
+    """`meters[i]` stands at `positions[i]` (M, 3), turned to `normals[i]` (M, 3); `domes` (M,) tells domes from flats."""
+
+    meters: tuple[Meter, ...]
+    positions: np.ndarray
+    normals: np.ndarray
+    domes: np.ndarray
+
+
+def place_meters(stage: Stage) -> MeterPlacement:
+    """Meters at every probe: a dome toward the camera, a flat facing out from the surface, a flat toward each light."""
+    meters, positions, normals = [], [], []
+    for probe in stage.probes:
+        for aim, normal in _aims(stage, probe):
+            meters.append(Meter(probe.name, aim))
+            positions.append(probe.position_m)
+            normals.append(normal)
+    domes = np.array([meter.aim == "dome" for meter in meters], bool)
+    return MeterPlacement(tuple(meters), np.reshape(positions, (-1, 3)), np.reshape(normals, (-1, 3)), domes)
+
+
+def _aims(stage: Stage, probe: Probe) -> list[tuple[str, np.ndarray]]:
+    at = probe.position_m
+    aims = [("dome", _unit(stage.camera.origin_m - at)), ("flat:surface", probe.normal)]
+    for light in stage.lights:
+        if light.fixture is not None:
+            aims.append((f"flat:{light.name}", _unit(light.fixture.centre_m - at)))
+    return aims
+
+
+def _unit(vector: np.ndarray) -> np.ndarray:
+    return vector / np.linalg.norm(vector)

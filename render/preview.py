@@ -1,0 +1,105 @@
+"""The main job: a scene file becomes a preview, its exposure maps and its report."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from scenes import build_stage, load_scene
+from scenes.stage import Stage
+
+from . import backend
+from .cache import Cache, content_hash
+from .develop import Picture, develop
+from .files import write_exr, write_png, write_tiff
+from .maps import exposure_maps, summarise
+from .olat import OlatSet
+from .outputs import OutputFolder
+from .passes import Progress
+from .plot import write_map
+from .readings import all_readings
+from .report import Report, build_report
+from .tone import clip_level
+from .trace import trace
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSettings:
+    """How to trace; see `render.trace`."""
+
+    quality: str = "preview"
+    samples: int | None = None
+    target_stops: float | None = None
+    device: str = "auto"
+    threads: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PictureSettings:
+    """What to write: tone curve, gamut, bits a channel (8 PNG, 16 adds a TIFF), linear OpenEXR, the noisy picture."""
+
+    curve: str = "shoulder"
+    gamut: str = "srgb"
+    depth: int = 8
+    exr: bool = False
+    noisy: bool = False
+
+
+def preview(
+    scene_path: Path,
+    folder: Path,
+    tracing: TraceSettings = TraceSettings(),
+    pictures: PictureSettings = PictureSettings(),
+    *,
+    cache: Cache | None = None,
+    progress: Progress | None = None,
+) -> Report:
+    """Trace, develop and write everything of one scene.
+
+    Files appear in `folder` together at the end: `preview.png`, `map-exposure.png`, `map-face.png`,
+    `map-background.png`, `map-incident.png`, `report.json`, and on request `preview.tif`, `preview.exr` and
+    `preview-noisy.png`.
+
+    Raises
+    ------
+    KeyfallError
+        For a scene that cannot be used, settings out of range, no usable device, or a folder that cannot be written.
+    """
+    with OutputFolder(folder) as output:
+        stage = build_stage(load_scene(scene_path))
+        olat = trace(
+            stage, quality=tracing.quality, samples=tracing.samples, target_stops=tracing.target_stops,
+            device=tracing.device, threads=tracing.threads, cache=cache, progress=progress,
+        )  # fmt: skip
+        picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
+        report = _write_maps_and_report(output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes()))
+        _write_pictures(output, stage, olat, picture, pictures)
+    return report
+
+
+def _write_maps_and_report(
+    output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, quality: str, scene_hash: str
+) -> Report:
+    maps = exposure_maps(olat, stage, clip_level(picture.curve))
+    for exposure_map in maps:
+        numbers = summarise(exposure_map)
+        output.write(f"map-{exposure_map.name}.png", lambda path: write_map(path, exposure_map, numbers, stage.title))
+    report = build_report(
+        stage, olat, picture, maps, all_readings(olat.meters, stage),
+        quality=quality, device=backend.active_device(), scene_hash=scene_hash,
+    )  # fmt: skip
+    output.write_text("report.json", report.model_dump_json(indent=2) + "\n")
+    return report
+
+
+def _write_pictures(
+    output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, settings: PictureSettings
+) -> None:
+    output.write("preview.png", lambda path: write_png(path, picture))
+    if settings.depth == 16:
+        output.write("preview.tif", lambda path: write_tiff(path, picture))
+    if settings.exr:
+        output.write("preview.exr", lambda path: write_exr(path, olat, stage))
+    if settings.noisy:
+        raw = develop(olat.noisy(), stage, curve=settings.curve, gamut=settings.gamut)
+        output.write("preview-noisy.png", lambda path: write_png(path, raw))

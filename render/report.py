@@ -1,0 +1,267 @@
+"""`report.json`: every number of a preview, with a schema."""
+
+from __future__ import annotations
+
+import math
+from typing import Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from materials import chromaticity
+from scenes.meters import key_to_fill, lit_to_shadow
+from scenes.stage import Light, Stage
+
+from .cautions import cautions_for
+from .develop import Picture
+from .look import FACE_PROBE, exposure_lumens
+from .maps import DARKEST_STOPS, ExposureMap, summarise
+from .olat import OlatSet
+from .readings import Reading, find, own_aim
+
+FORMAT = 1
+
+
+class _Record(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class CameraSettings(_Record):
+    """Exposure the picture is developed for."""
+
+    iso: float
+    f_number: float
+    shutter_s: float
+    white_balance: str | float
+
+
+class GelReport(_Record):
+    """A gel or stack on a light."""
+
+    name: str
+    loss_stops: float = Field(description="luminous loss under this light's source")
+    chromaticity_xy: tuple[float, float] = Field(description="CIE 1931 x, y of the light after the gel")
+
+
+class ReadingReport(_Record):
+    """One meter reading; see the fields' descriptions."""
+
+    probe: str
+    light: str = Field(description='a light alone by its name, or "all" lights together')
+    aim: str = Field(description='"dome" toward the camera, "flat:surface", or "flat:LIGHT" toward a light')
+    exposure_lx_s: float
+    f_number: float = Field(description="aperture the meter asks for at the set ISO; 0 when it reads nothing")
+    stops: float | None = Field(description="over (+) or under (-) the set aperture; null when it reads nothing")
+
+
+class LightReport(_Record):
+    """One light as set, and what it does at the face."""
+
+    name: str
+    role: str
+    on: bool
+    kind: Literal["flash", "continuous", "ambient"]
+    source: str
+    source_xy: tuple[float, float]
+    gel: GelReport | None
+    lumen_seconds: float = Field(description="luminous energy sent out during the exposure, before gels")
+    power_setting: str | None = Field(description="power setting of a flash given in watt seconds")
+    beam_diameter_m: float | None = Field(description="50 % diameter at the face, spots only")
+    field_diameter_m: float | None = Field(description="10 % diameter at the face, spots only")
+    distance_to_face_m: float | None
+    at_face: ReadingReport = Field(description="alone: flat meter toward the light; ambient by dome")
+    samples: int
+    noise_stops: float | None = Field(description="of the traced picture over the face, before denoising")
+
+
+class RatioReport(_Record):
+    """Lighting ratio at the face, both ways it is defined; null when there is no key or no fill."""
+
+    key_to_fill: float | None = Field(description="K:F, each alone, flat meter toward it")
+    lit_to_shadow: float | None = Field(description="(K+F):F, the fill lights both sides")
+
+
+class MapReport(_Record):
+    """Numbers of an exposure map over its pixels; null when it has none."""
+
+    title: str
+    unit: str
+    minimum: float | None
+    median: float | None
+    maximum: float | None
+    share_clipped: float | None
+    share_under_minus_5_stops: float | None
+    floor_stops: float = Field(description="darker pixels count as this")
+
+
+class PictureReport(_Record):
+    """The developed picture."""
+
+    width_px: int
+    height_px: int
+    gamut: str
+    tone_curve: str
+    share_clipped: float
+    share_gamut_mapped: float = Field(description="share of pixels whose colour was too saturated for the gamut")
+
+
+class MeterReport(_Record):
+    """What `keyfall meter` says."""
+
+    format: Literal[1] = FORMAT
+    title: str
+    settings: CameraSettings
+    ratio: RatioReport
+    readings: list[ReadingReport]
+
+    @classmethod
+    def of(cls, stage: Stage, readings: list[Reading]) -> MeterReport:
+        """Report of all readings of a stage."""
+        return cls(
+            title=stage.title, settings=_settings(stage), ratio=ratios(stage, readings),
+            readings=[_reading_report(reading) for reading in readings],
+        )  # fmt: skip
+
+
+class Report(_Record):
+    """Everything a preview says in numbers."""
+
+    format: Literal[1] = FORMAT
+    title: str
+    scene_hash: str
+    versions: dict[str, str]
+    device: str = Field(description='"cpu", "cuda", "metal", or "none" when all came from the cache')
+    quality: str
+    settings: CameraSettings
+    picture: PictureReport
+    lights: list[LightReport]
+    ratio: RatioReport
+    readings: list[ReadingReport]
+    maps: dict[str, MapReport]
+    warnings: list[str]
+    cautions: list[str]
+
+
+def build_report(
+    stage: Stage,
+    olat: OlatSet,
+    picture: Picture,
+    maps: list[ExposureMap],
+    readings: list[Reading],
+    *,
+    quality: str,
+    device: str,
+    scene_hash: str,
+) -> Report:
+    """Collect the numbers of a preview."""
+    height, width = picture.clipped.shape
+    return Report(
+        title=stage.title,
+        scene_hash=scene_hash,
+        versions=versions(),
+        device=device,
+        quality=quality,
+        settings=_settings(stage),
+        picture=PictureReport(
+            width_px=width, height_px=height, gamut=picture.gamut, tone_curve=picture.curve,
+            share_clipped=float(picture.clipped.mean()), share_gamut_mapped=float(picture.mapped.mean()),
+        ),
+        lights=[_light_report(light, stage, olat, readings) for light in stage.lights],
+        ratio=ratios(stage, readings),
+        readings=[_reading_report(reading) for reading in readings],
+        maps={m.name: _map_report(m) for m in maps},
+        warnings=list(stage.warnings),
+        cautions=cautions_for(stage),
+    )  # fmt: skip
+
+
+def _settings(stage: Stage) -> CameraSettings:
+    exposure = stage.exposure
+    return CameraSettings(
+        iso=exposure.iso, f_number=exposure.f_number, shutter_s=exposure.shutter_s,
+        white_balance=exposure.white_balance,
+    )  # fmt: skip
+
+
+def versions() -> dict[str, str]:
+    """Versions of Keyfall and of what its results depend on."""
+    import platform
+    from importlib.metadata import PackageNotFoundError, version
+
+    found = {"python": platform.python_version()}
+    for name in ("keyfall", "mitsuba", "drjit", "mitsuba-oidn", "colour-science", "numpy"):
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            found[name] = "not installed"
+    return found
+
+
+def ratios(stage: Stage, readings: list[Reading]) -> RatioReport:
+    """Lighting ratio at the face of the first key and the first fill that are on."""
+    key = _first_of(stage, "key")
+    fill = _first_of(stage, "fill")
+    if key is None or fill is None:
+        return RatioReport(key_to_fill=None, lit_to_shadow=None)
+    k, f = (find(readings, FACE_PROBE, light.name, own_aim(light)).exposure_lx_s for light in (key, fill))
+    if f <= 1e-9:
+        return RatioReport(key_to_fill=None, lit_to_shadow=None)
+    return RatioReport(key_to_fill=key_to_fill(k, f), lit_to_shadow=lit_to_shadow(k, f))
+
+
+def _first_of(stage: Stage, role: str) -> Light | None:
+    return next((light for light in stage.lights if light.role == role and light.on), None)
+
+
+def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Reading]) -> LightReport:
+    transport = olat.transports[olat.names.index(light.name)]
+    kind: Literal["flash", "continuous", "ambient"] = "ambient" if light.fixture is None else "continuous"
+    distance = beam = field = None
+    if light.fixture is not None:
+        kind = "flash" if light.flash else "continuous"
+        distance = float(np.linalg.norm(light.fixture.centre_m - stage.landmarks["face"]))
+        if light.fixture.beam_deg is not None and light.fixture.field_deg is not None:
+            beam, field = (
+                2 * distance * math.tan(math.radians(angle / 2))
+                for angle in (light.fixture.beam_deg, light.fixture.field_deg)
+            )
+    gel = None
+    if light.gel is not None:
+        gel = GelReport(
+            name=light.gel.name,
+            loss_stops=light.gel.loss_stops(light.source),
+            chromaticity_xy=_pair(light.gel.chromaticity(light.source)),
+        )
+    return LightReport(
+        name=light.name, role=light.role, on=light.on, kind=kind, source=light.source.name,
+        source_xy=_pair(chromaticity(light.source.spd)), gel=gel,
+        lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters), power_setting=light.power_setting,
+        beam_diameter_m=beam, field_diameter_m=field, distance_to_face_m=distance,
+        at_face=_reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
+        samples=transport.samples, noise_stops=transport.noise_stops,
+    )  # fmt: skip
+
+
+def _pair(values: tuple[float, float] | np.ndarray) -> tuple[float, float]:
+    x, y = values
+    return float(x), float(y)
+
+
+def _reading_report(reading: Reading) -> ReadingReport:
+    return ReadingReport(
+        probe=reading.probe, light=reading.light, aim=reading.aim, exposure_lx_s=reading.exposure_lx_s,
+        f_number=reading.f_number, stops=reading.stops,
+    )  # fmt: skip
+
+
+def _map_report(exposure_map: ExposureMap) -> MapReport:
+    numbers = summarise(exposure_map)
+    incident = exposure_map.name == "incident"
+    return MapReport(
+        title=exposure_map.title,
+        unit="stops from the set aperture" if incident else "stops from mid-grey",
+        minimum=numbers.minimum, median=numbers.median, maximum=numbers.maximum,
+        share_clipped=None if incident else numbers.share_clipped,
+        share_under_minus_5_stops=None if incident else numbers.share_dark,
+        floor_stops=DARKEST_STOPS,
+    )  # fmt: skip

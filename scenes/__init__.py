@@ -1,0 +1,19 @@
+"""What is on set: scene files, sitters, rooms, fixtures, meters and exposure arithmetic."""
+
+from .build import build_stage
+from .check import check_scene, load_scene
+from .dump import dump_scene
+from .findings import Finding, SceneError
+from .model import Scene
+from .schema import scene_json_schema
+
+__all__ = [
+    "Finding",
+    "Scene",
+    "SceneError",
+    "build_stage",
+    "check_scene",
+    "dump_scene",
+    "load_scene",
+    "scene_json_schema",
+]

@@ -1,0 +1,177 @@
+"""From a scene to the stage that is traced."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from . import stage
+from .check import look_over, parts_of
+from .findings import Finding, SceneError, dotted
+from .meters import exact_f_number, format_power
+from .model import Light, Scene, Sitter
+from .model.scene import role_of
+from .placing import PlacedSitter
+from .probes import probes_of
+from .resolve import background_plane
+from .strength import output_of
+from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, room_surfaces
+
+if TYPE_CHECKING:
+    from materials.finishes import Finish
+
+
+def build_stage(scene: Scene) -> stage.Stage:
+    """Resolve a scene to meshes, camera, lights and meter points.
+
+    The same scene gives the same arrays, byte for byte.
+
+    Raises
+    ------
+    SceneError
+        When the scene has an error that only shows on the set, such as a light inside the sitter.
+    """
+    problems, found = look_over(scene.model_dump(exclude_none=True), parts_of(scene))
+    name = scene.title or "the scene"
+    findings = [Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems]
+    sitter, camera = found.sitter, found.camera
+    if sitter is None or camera is None or any(p.severity == "error" for p in problems):
+        raise SceneError(findings)
+    return stage.Stage(
+        title=scene.title,
+        shapes=(*_sitter_shapes(scene.sitter, sitter), *(_shape(*entry) for entry in _surfaces(scene))),
+        camera=camera,
+        lights=tuple(_light(name, light, found.fixtures[name], scene.folder) for name, light in scene.light.items()),
+        probes=probes_of(sitter, camera, background_plane(scene.background, scene.room), _half_width(scene)),
+        exposure=stage.Exposure(
+            iso=scene.exposure.iso,
+            f_number=exact_f_number(scene.exposure.f_number),
+            shutter_s=scene.exposure.shutter_s,
+            white_balance=scene.exposure.white_balance,
+        ),
+        landmarks=found.places,
+        warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings),
+    )
+
+
+@functools.lru_cache(maxsize=64)
+def _finish(name: str) -> Finish:
+    from materials.finishes import make_finish
+
+    return make_finish(name)
+
+
+@functools.lru_cache(maxsize=64)
+def _body_finish(slot: str, name: str) -> Finish:
+    from materials import eye, hair, skin
+
+    if slot == "skin":
+        return skin.skin_finish(name)
+    if slot == "eye":
+        return eye.eye_finish(name)
+    return eye.teeth_finish() if slot == "teeth" else hair.hair_finish(name)
+
+
+def _part_finish(slot: str, table: Sitter, placed: PlacedSitter) -> Finish:
+    figure = placed.figure
+    if figure is None:
+        return _finish(table.finish)
+    if slot == "skin":
+        return _body_finish("skin", table.skin or figure.skin)
+    if slot == "eye":
+        return _body_finish("eye", table.iris or figure.iris)
+    if slot == "teeth":
+        return _body_finish("teeth", "")
+    if slot in ("hair", "brow", "lash"):
+        return _body_finish("hair", table.hair or figure.hair)
+    chosen = table.seat if slot == "seat" else getattr(table.clothes, slot)
+    return _finish(chosen or figure.clothes[slot])
+
+
+def _sitter_shapes(table: Sitter, placed: PlacedSitter) -> Iterator[stage.Shape]:
+    for part in placed.parts:
+        yield stage.Shape(
+            name=f"sitter.{part.name}",
+            region=part.region,
+            vertices=part.vertices,
+            faces=part.faces,
+            normals=part.normals,
+            finish=_part_finish(part.slot, table, placed),
+            tints=part.tints,
+            gloss=part.gloss,
+        )
+
+
+def _surfaces(scene: Scene) -> Iterator[tuple[Surface, str, str]]:
+    """Surfaces of the place, each with its region and finish."""
+    if scene.room is None:
+        finish = scene.ground.finish if scene.ground is not None else "concrete"
+        yield ground_surface(_ground_radius(scene)), "floor", finish
+    else:
+        behind = "wall" if scene.background is not None else "background"
+        for side, surface in room_surfaces(scene.room).items():
+            kind = {"floor": "floor", "ceiling": "ceiling"}.get(side, "walls")
+            region = {"floor": "floor", "back": behind}.get(side, "wall")
+            yield surface, region, getattr(scene.room, kind)
+    if scene.background is not None:
+        yield background_surface(scene.background), "background", scene.background.finish
+
+
+def _ground_radius(scene: Scene) -> float:
+    """Far enough that the camera stands on it with room to spare."""
+    x, _, z = scene.camera.at_m or (0.0, 0.0, scene.camera.distance_m or 0.0)
+    return max(GROUND_RADIUS_M, 2 * math.hypot(x, z))
+
+
+def _shape(surface: Surface, region: str, finish: str) -> stage.Shape:
+    count = len(surface.vertices)
+    return stage.Shape(
+        name=f"set.{surface.name}",
+        region=region,
+        vertices=surface.vertices,
+        faces=surface.faces,
+        normals=surface.normals,
+        finish=_finish(finish),
+        tints=np.zeros((count, 3), np.uint8),
+        gloss=np.zeros(count, np.uint8),
+    )
+
+
+def _half_width(scene: Scene) -> float:
+    if scene.background is not None:
+        return scene.background.width_m / 2
+    return scene.room.size_m[0] / 2 if scene.room is not None else 0.0
+
+
+def _light(name: str, light: Light, fixture: stage.Fixture | None, folder: Path) -> stage.Light:
+    from materials.gels import make_gel, read_gel_csv, stack
+    from materials.sources import make_source
+
+    gels = [read_gel_csv(folder / g) if g.lower().endswith(".csv") else make_gel(g) for g in light.gels]
+    source = (
+        make_source("csv", csv=folder / light.source) if light.measured() else make_source(light.source, light.cct_k)
+    )
+    return stage.Light(
+        name=name,
+        role=role_of(name, light),
+        fixture=fixture,
+        source=source,
+        gel=stack(gels) if gels else None,
+        output=output_of(light, fixture),
+        flash=light.is_flash(),
+        on=light.on,
+        power_setting=_power_setting(light),
+    )
+
+
+def _power_setting(light: Light) -> str | None:
+    """How the head is set, e.g. "500 Ws at 1/8 (-3.0)"; None where the scene names neither energy nor power."""
+    setting = format_power(light.power_fraction())
+    if light.energy_ws is not None:
+        return f"{light.energy_ws:g} Ws at {setting}"
+    return f"at {setting}" if light.given("power", "power_stops") else None

@@ -1,0 +1,23 @@
+"""The scene-file format as typed tables: one module a table, every key with its unit and meaning."""
+
+from .base import Table
+from .camera import Camera, Exposure
+from .light import Light, MeterReading
+from .scene import FORMAT, Scene
+from .set import Background, Ground, Room
+from .sitter import Clothes, Sitter
+
+__all__ = [
+    "FORMAT",
+    "Background",
+    "Camera",
+    "Clothes",
+    "Exposure",
+    "Ground",
+    "Light",
+    "MeterReading",
+    "Room",
+    "Scene",
+    "Sitter",
+    "Table",
+]

@@ -1,0 +1,90 @@
+"""The whole scene file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field, PrivateAttr
+
+from ..findings import Problem
+from .base import Table
+from .camera import Camera, Exposure
+from .light import Light
+from .set import Background, Ground, Room
+from .sitter import Sitter
+
+FORMAT = 1
+ROLE_WORDS = ("key", "fill", "background", "hair", "rim", "ambient")
+LightName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
+
+
+class Scene(Table):
+    """A portrait set: camera, exposure, sitter, room or open ground, background and lights.
+
+    Lengths are metres, angles degrees (full angles), +x is camera right, +y up, +z from the sitter toward the
+    front of the set; the origin is on the floor under the sitter.
+    """
+
+    format: Literal[1] = Field(description="Version of this format: 1.")
+    title: str = Field("", description="Name of the look, for captions.", max_length=200)
+    camera: Camera = Field(description="Where the camera stands and what it takes in.")
+    exposure: Exposure = Field(Exposure(), description="Camera settings.")
+    sitter: Sitter = Field(description="Who sits.")
+    room: Room | None = Field(None, description="The room; leave it out for an open location.")
+    ground: Ground | None = Field(None, description="The ground of an open location; not with a room.")
+    background: Background | None = Field(None, description="A paper or panel across the set behind the sitter.")
+    light: Annotated[dict[LightName, Light], Field(min_length=1)] = Field(
+        description="The lights, each a table [light.NAME]."
+    )
+
+    _folder: Path = PrivateAttr(default_factory=Path)
+
+    @property
+    def folder(self) -> Path:
+        """Folder from which file names in the scene are read."""
+        return self._folder
+
+    def in_folder(self, folder: Path) -> Scene:
+        """The same scene with its file names read from `folder`."""
+        copy = self.model_copy()
+        copy._folder = folder
+        return copy
+
+    def problems(self) -> Iterator[Problem]:
+        """Cross-checks between the keys of this table."""
+        yield from scene_problems(self.room, self.ground, self.light)
+
+
+def role_of(name: str, light: Light) -> str:
+    """Role of a light: its own, else its name where that is a role, else "other"."""
+    if light.role is not None:
+        return light.role
+    if light.shape == "ambient":
+        return "ambient"
+    return name if name in ROLE_WORDS else "other"
+
+
+def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, Light]) -> Iterator[Problem]:
+    """Checks between tables; None and missing lights stand for tables that are absent or faulty."""
+    if room is not None and ground is not None:
+        yield Problem(
+            ("ground",), "the ground belongs to an open location, but there is a room", fix="Remove [ground] or [room]."
+        )
+    closed = room is not None and not room.open
+    for name, light in lights.items():
+        if closed and light.shape == "ambient":
+            yield Problem(
+                ("light", name),
+                "ambient light cannot get into a closed room",
+                "Allowed: ambient in an open location, or with a side of the room open.",
+                'Open a side, e.g. open = ["front"] under [room], or remove this light.',
+            )
+    if lights and not any(light.on for light in lights.values()):
+        yield Problem(
+            ("light",),
+            "every light is off, so the picture will be black",
+            fix="Set on = true for one.",
+            severity="warning",
+        )

@@ -1,0 +1,92 @@
+"""The stock names a scene file may use, by kind."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+STANDARD_LANDMARKS = {
+    "face": "middle of the face",
+    "eyes": "between the eyes",
+    "chest": "upper chest",
+    "hands": "between the hands",
+    "floor": "the floor under the sitter",
+    "background": "what is behind the sitter, at the height of the face",
+}
+"""Places every stock figure offers, beside its own landmarks (nose, chin, crown, ...)."""
+
+
+def stock_names(kind: str) -> tuple[str, ...]:
+    """Names of a kind: "figure", "skin", "hair", "iris", "finish", "source", "gel" or "landmark"."""
+    if kind == "landmark":
+        return tuple(STANDARD_LANDMARKS)
+    if kind == "figure":
+        from .sitters import SITTERS
+
+        return tuple(SITTERS)
+    return tuple(_MATERIAL_LISTS[kind]())
+
+
+def _skins() -> Iterable[str]:
+    from materials.skin import SKIN_TONES
+
+    return SKIN_TONES
+
+
+def _hairs() -> Iterable[str]:
+    from materials.hair import HAIR_COLOURS
+
+    return HAIR_COLOURS
+
+
+def _irises() -> Iterable[str]:
+    from materials.eye import IRIS_COLOURS
+
+    return IRIS_COLOURS
+
+
+def _finishes() -> Iterable[str]:
+    from materials.finishes import FINISHES
+
+    return FINISHES
+
+
+def _sources() -> Iterable[str]:
+    from materials.sources import SOURCE_KINDS
+
+    return [name for name in SOURCE_KINDS if name != "csv"]
+
+
+def _gels() -> Iterable[str]:
+    from materials.gels import GELS
+
+    return GELS
+
+
+_MATERIAL_LISTS = {
+    "skin": _skins,
+    "hair": _hairs,
+    "iris": _irises,
+    "finish": _finishes,
+    "source": _sources,
+    "gel": _gels,
+}
+
+
+def nearest(given: str, allowed: Iterable[str]) -> str | None:
+    """The allowed name most like `given`, whatever its case and separators; None when none is close."""
+    plain = {_plain(name): name for name in allowed}
+    close = difflib.get_close_matches(_plain(given), plain, n=1, cutoff=0.6)
+    return plain[close[0]] if close else None
+
+
+def _plain(name: str) -> str:
+    return name.lower().replace("_", "-").replace(" ", "-")
+
+
+def listed(names: Iterable[str], most: int = 12) -> str:
+    """Names for a sentence; a long list is cut and its length said."""
+    items = list(names)
+    if len(items) <= most:
+        return ", ".join(items)
+    return f"{', '.join(items[:most])} and {len(items) - most} more"

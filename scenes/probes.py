@@ -1,0 +1,67 @@
+"""Where a hand meter is held on this set."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .placing import FACE_POINTS, PlacedSitter
+from .stage import Camera, Probe
+
+METER_CLEARANCE_M = 0.02
+"""How far off the surface the middle of the meter's sensor is, metres."""
+
+_BODY_POINTS = {"chest": "cloth", "hand_L": "skin", "hand_R": "skin"}
+_BACKGROUND_POINTS = {
+    "background_centre": (0.0, 0.0),
+    "background_left": (-0.8, 0.0),
+    "background_right": (0.8, 0.0),
+    "background_top": (0.0, 0.8),
+    "background_bottom": (0.0, -0.8),
+}
+_EDGE_M = 0.1
+
+
+def probes_of(
+    sitter: PlacedSitter,
+    camera: Camera,
+    background: tuple[float, float] | None,
+    half_width_m: float,
+) -> tuple[Probe, ...]:
+    """Meter points on the face, chest, hands and, if there is one, the background.
+
+    The background's points are where the middle of the picture and the middles of its edges (at 80 %) meet it,
+    kept 0.1 m inside its own edges, so that they tell of what the picture shows.
+
+    Parameters
+    ----------
+    background : its place along z and its height, metres.
+    half_width_m : half its width, metres.
+    """
+    points = []
+    for name in ("face", *FACE_POINTS, *_BODY_POINTS):
+        if name in sitter.landmarks:
+            mark = sitter.landmarks[name]
+            normal = np.asarray(mark.normal, float)
+            place = mark.position_m + METER_CLEARANCE_M * normal
+            points.append(Probe(name, place, normal, _BODY_POINTS.get(name, "face")))
+    if background is not None:
+        z, height = background
+        for name, (x, y) in _BACKGROUND_POINTS.items():
+            place = _on_plane(camera, x, y, z, half_width_m, height)
+            points.append(Probe(name, place, np.array([0.0, 0.0, 1.0]), "background"))
+    return tuple(points)
+
+
+def _on_plane(camera: Camera, x: float, y: float, z: float, half_width_m: float, height_m: float) -> np.ndarray:
+    """Point in front of the plane at `z` that the picture shows at (x, y) in [-1, 1], moved inside the edges."""
+    ray = camera.forward + x * camera.tan_half_width * camera.right + y * camera.tan_half_height * camera.up
+    reach = (z - camera.origin_m[2]) / ray[2] if ray[2] < -1e-6 else 0.0
+    met = camera.origin_m + reach * ray if reach > 0 else np.array([0.0, height_m / 2, z])
+    edge_x, edge_y = min(_EDGE_M, half_width_m / 2), min(_EDGE_M, height_m / 2)
+    return np.array(
+        [
+            np.clip(met[0], -half_width_m + edge_x, half_width_m - edge_x),
+            np.clip(met[1], edge_y, height_m - edge_y),
+            z + METER_CLEARANCE_M,
+        ]
+    )

@@ -1,0 +1,157 @@
+"""The set as the tracer sees it: meshes, camera, lights and meter points, all resolved to numbers.
+
+World frame: metres, +y up, +z from the sitter toward the camera, +x to the camera's right, origin on the
+floor under the sitter. Every array here is built the same way from the same scene file, so a hash of the
+bytes names the set.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from materials.finishes import Finish
+    from materials.gels import Gel
+    from materials.sources import Source
+
+REGIONS = ("face", "skin", "hair", "eye", "cloth", "background", "floor", "wall", "prop")
+ROLES = ("key", "fill", "background", "hair", "rim", "ambient", "other")
+FIXTURE_SHAPES = ("disk", "rectangle", "octagon", "sphere", "spot")
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A triangle mesh with one finish.
+
+    Attributes
+    ----------
+    name : what the shape is, e.g. "sitter.top".
+    region : one of `REGIONS`.
+    vertices : (n, 3) float32, metres.
+    faces : (m, 3) int32, indices into `vertices`.
+    normals : (n, 3) float32, unit length.
+    finish : the material of the whole shape.
+    tints : (n, 3) uint8, weights (0-255) of the finish's three tint spectra.
+    gloss : (n,) uint8, weight (0-255) of the finish's gloss roughness.
+    """
+
+    name: str
+    region: str
+    vertices: np.ndarray
+    faces: np.ndarray
+    normals: np.ndarray
+    finish: Finish
+    tints: np.ndarray
+    gloss: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """A pinhole: place, orthonormal frame (each (3,) float64) and the tangents of the half view angles."""
+
+    origin_m: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    forward: np.ndarray
+    tan_half_width: float
+    tan_half_height: float
+    width_px: int
+    height_px: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fixture:
+    """The exit area of a light and the body behind it.
+
+    Attributes
+    ----------
+    shape : one of `FIXTURE_SHAPES`.
+    size_m : (2,) float64; rectangle (width, height), else (diameter, diameter). An octagon's diameter is
+        measured across its flats.
+    centre_m : (3,) float64, centre of the exit area (of the ball for a sphere).
+    right, up, forward : (3,) float64, orthonormal; `forward` is the direction in which the light travels.
+    beam_deg, field_deg : full angles at 50 % and 10 % of the axial intensity; None unless `shape` is "spot".
+    visible : whether the camera sees the fixture.
+    body_depth_m : depth of the opaque body behind the exit area; 0 for a sphere.
+    """
+
+    shape: str
+    size_m: np.ndarray
+    centre_m: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    forward: np.ndarray
+    beam_deg: float | None
+    field_deg: float | None
+    visible: bool
+    body_depth_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Output:
+    """Strength of a light at its set power, before gels.
+
+    Attributes
+    ----------
+    lumens : luminous energy in lm s (flash) or flux in lm (continuous) that leaves the exit area; None for ambient.
+    reading_lux : ambient only: illuminance in lx that a dome at the face, turned to the camera, would
+        measure in an empty set.
+    """
+
+    lumens: float | None
+    reading_lux: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """A light: `fixture` is None for ambient light; `gel` is None without gels (a stack is one gel).
+
+    `power_setting` says how the head is set, for people, e.g. "500 Ws at 1/8 (-3.0)"; None where that means nothing.
+    """
+
+    name: str
+    role: str
+    fixture: Fixture | None
+    source: Source
+    gel: Gel | None
+    output: Output
+    flash: bool
+    on: bool
+    power_setting: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """A point where a hand meter is held: place (3,) in metres, unit normal (3,), and the region it sits on."""
+
+    name: str
+    position_m: np.ndarray
+    normal: np.ndarray
+    region: str
+
+
+@dataclass(frozen=True, slots=True)
+class Exposure:
+    """Camera settings; `white_balance` is "flash" or a correlated colour temperature in kelvin."""
+
+    iso: float
+    f_number: float
+    shutter_s: float
+    white_balance: str | float
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Everything on the set. `landmarks` maps a name to a place (3,) in metres."""
+
+    title: str
+    shapes: tuple[Shape, ...]
+    camera: Camera
+    lights: tuple[Light, ...]
+    probes: tuple[Probe, ...]
+    exposure: Exposure
+    landmarks: dict[str, np.ndarray]
+    warnings: tuple[str, ...]

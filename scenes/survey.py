@@ -1,0 +1,319 @@
+"""A walk round the set before anything is traced: what stands in what, and what the camera takes in.
+
+Every function takes what could be resolved and yields problems; a part of the scene that is faulty is left out,
+so one mistake hides no other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from materials.errors import KeyfallError
+
+from . import stage
+from .bodies import exit_outline, in_fixture, in_frame, project, winding_number
+from .findings import Problem
+from .model import Background, Camera, Exposure, Ground, Light, Room, Sitter
+from .placing import FACE_POINTS, PlacedSitter, place_sitter
+from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture
+from .strength import output_of
+
+TALLEST_M = 3.0
+SMALLEST_M = 0.05
+CAMERA_CLEARANCE_M = 0.02
+_UNITS = ((0.001, "millimetres"), (0.01, "centimetres"), (0.0254, "inches"))
+_SOFT_SLOTS = ("hair", "brow", "lash")
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """The tables of a scene that are sound; None stands for one that is absent or faulty."""
+
+    folder: Path
+    camera: Camera | None = None
+    exposure: Exposure | None = None
+    sitter: Sitter | None = None
+    room: Room | None = None
+    ground: Ground | None = None
+    background: Background | None = None
+    lights: dict[str, Light] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Survey:
+    """What a walk round the set found: places, and the problems met on the way."""
+
+    problems: list[Problem] = field(default_factory=list)
+    sitter: PlacedSitter | None = None
+    places: dict[str, np.ndarray] = field(default_factory=dict)
+    camera: stage.Camera | None = None
+    fixtures: dict[str, stage.Fixture | None] = field(default_factory=dict)
+
+
+def survey(parts: Parts) -> Survey:
+    """Resolve what can be resolved and look at it."""
+    found = Survey()
+    if parts.background is not None and parts.room is not None:
+        found.problems += _background_in_room(parts.background, parts.room)
+    if parts.sitter is None:
+        return found
+    try:
+        found.sitter = place_sitter(parts.sitter, parts.folder)
+    except KeyfallError as problem:
+        key = "figure" if parts.sitter.figure is not None else "mesh"
+        found.problems.append(Problem(("sitter", key), str(problem)))
+        return found
+    unit = _size(parts.sitter, found.sitter)
+    found.places = aim_places(found.sitter, parts.background, parts.room)
+    stuck = _resolve(parts, found)
+    if unit is not None:
+        named = [p for p in stuck if p.path[-1:] in (("aim",), ("look_at",))]
+        found.problems += [replace(unit, severity="error" if len(stuck) > len(named) else "warning"), *named]
+        return found
+    solid = found.sitter
+    found.problems += [*stuck, *_sitter_in_place(parts, solid)]
+    if found.camera is not None:
+        found.problems += _camera(parts, found.camera, solid)
+    for name, fixture in found.fixtures.items():
+        if fixture is not None:
+            found.problems += [p.within("light", name) for p in _light(parts, parts.lights[name], fixture, solid)]
+            if found.camera is not None and in_fixture(fixture, found.camera.origin_m[None])[0]:
+                message = "the camera is inside this light's housing"
+                found.problems.append(Problem(("light", name), message, fix="Move the light or the camera."))
+    return found
+
+
+def _resolve(parts: Parts, found: Survey) -> list[Problem]:
+    """Put camera and fixtures on the set; returns what cannot be placed."""
+    problems: list[Problem] = []
+    if parts.camera is not None:
+        try:
+            found.camera = resolve_camera(parts.camera, found.places)
+        except Unresolved as stuck:
+            problems.append(stuck.problem.within("camera"))
+    for name, light in parts.lights.items():
+        try:
+            fixture = resolve_fixture(light, found.places)
+        except Unresolved as stuck:
+            problems.append(stuck.problem.within("light", name))
+            continue
+        try:
+            output_of(light, fixture)
+        except ValueError:
+            key = ("meters", "distance_m") if light.meters is not None else ("lux_distance_m",)
+            message = "the strength is measured at a distance inside the light itself"
+            allowed = f"Allowed: more than its radius, {light.size_pair()[0] / 2:g} m."
+            problems.append(Problem(("light", name, *key), message, allowed, "Correct the distance."))
+            continue
+        found.fixtures[name] = fixture
+    return problems
+
+
+def _size(sitter: Sitter, placed: PlacedSitter) -> Problem | None:
+    """A mesh whose height gives away another unit."""
+    height = placed.height_m
+    if placed.figure is not None or SMALLEST_M <= height <= TALLEST_M:
+        return None
+    guess = next(((f, name) for f, name in _UNITS if 0.15 <= height * f <= 2.3), None)
+    message = f"the mesh is {height:.4g} m tall"
+    if height > TALLEST_M and guess is not None:
+        message += f"; it looks like {guess[1]}"
+        fix = f"Set scale = {sitter.scale * guess[0]:.4g}, which makes it {height * guess[0]:.2f} m."
+    else:
+        fix = f"Set scale so that it gets its true height; scale = {sitter.scale * 1.7 / height:.3g} makes it 1.70 m."
+    return Problem(("sitter", "mesh"), message, "Expected: 0.05 to 3 m.", fix, "warning")
+
+
+def _sitter_in_place(parts: Parts, sitter: PlacedSitter) -> Iterator[Problem]:
+    low, high = sitter.low, sitter.high
+    key = ("sitter", "at_m") if parts.sitter is not None and "at_m" in parts.sitter.model_fields_set else ("sitter",)
+    sheet = parts.background
+    if sheet is not None and low[2] <= -sheet.distance_m and abs(low[0] + high[0]) / 2 < sheet.width_m / 2:
+        yield Problem(
+            ("background", "distance_m"),
+            f"the sitter reaches through the background at {sheet.distance_m:g} m",
+            f"Allowed: more than {-low[2]:.2f} m behind the origin.",
+            "Move the background back.",
+        )
+    if parts.room is None:
+        return
+    room = parts.room
+    width, _, top = room.size_m
+    if room.back_z_m() > low[2] or room.front_z_m() < high[2] or max(-low[0], high[0]) > width / 2 or high[1] > top:
+        yield Problem(
+            key,
+            "the sitter reaches through a wall or the ceiling of the room",
+            fix="Enlarge size_m under [room], or move the sitter.",
+        )
+
+
+def _background_in_room(background: Background, room: Room) -> Iterator[Problem]:
+    if "back" not in room.open and background.distance_m >= -room.back_z_m():
+        yield Problem(
+            ("background", "distance_m"),
+            f"the background at {background.distance_m:g} m is behind the back wall at {-room.back_z_m():g} m",
+            f"Allowed: less than {-room.back_z_m():g} m.",
+            "Bring it nearer, or set back_wall_m under [room].",
+        )
+    for key, size, limit, what in (
+        ("width_m", background.width_m, room.size_m[0], "wide"),
+        ("height_m", background.height_m, room.size_m[2], "high"),
+    ):
+        if size > limit:
+            yield Problem(
+                ("background", key),
+                f"the background does not fit: the room is {limit:g} m {what}",
+                f"Allowed: up to {limit:g} m.",
+            )
+
+
+def _through(point: np.ndarray, room: Room | None) -> str:
+    """The closed side of the room behind which a point is; empty when it is inside or the side is open."""
+    if room is None:
+        return "floor" if point[1] < 0 else ""
+    half = room.size_m[0] / 2
+    beyond = {
+        "floor": point[1] < 0,
+        "front": point[2] > room.front_z_m(),
+        "back": point[2] < room.back_z_m(),
+        "left": point[0] < -half,
+        "right": point[0] > half,
+        "ceiling": point[1] > room.size_m[2],
+    }
+    return next((side for side, out in beyond.items() if out and side not in room.open), "")
+
+
+def _wall_name(side: str) -> str:
+    return {"floor": "under the floor", "ceiling": "above the ceiling"}.get(side, f"behind the {side} wall")
+
+
+def _behind_background(point: np.ndarray, background: Background | None) -> bool:
+    return (
+        background is not None
+        and point[2] < -background.distance_m
+        and abs(point[0]) < background.width_m / 2
+        and point[1] < background.height_m
+    )
+
+
+def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSitter | None) -> Iterator[Problem]:
+    key = "at_m" if light.at_m is not None else "distance_m"
+    side = _through(fixture.centre_m, parts.room)
+    if side == "floor":
+        yield Problem(
+            ("height_m" if light.height_m is not None else key,),
+            f"the light would be {-fixture.centre_m[1]:.2f} m under the floor",
+            fix="Raise it: height_m counts from the floor.",
+        )
+    elif side:
+        open_text = f'open = ["{side}"] under [room]'
+        yield Problem(
+            (key,), f"the light stands {_wall_name(side)}, outside the room, so none of it gets in directly",
+            fix=f"Move it inside, or let it in with {open_text}.", severity="warning",
+        )  # fmt: skip
+    elif (exit_outline(fixture)[:, 1] < 0).any():
+        yield Problem(
+            ("size_m",),
+            "the lower edge of the light reaches under the floor",
+            fix="Raise it or make it smaller.",
+            severity="warning",
+        )
+    if _behind_background(fixture.centre_m, parts.background):
+        yield Problem(
+            (key,),
+            "the light stands behind the background",
+            fix="Move it in front, or the background back.",
+            severity="warning",
+        )
+    if sitter is not None and fixture_in_sitter(fixture, sitter):
+        yield Problem((key,), "the light is inside the sitter", *_way_out(light, fixture, sitter))
+
+
+def fixture_in_sitter(fixture: stage.Fixture, sitter: PlacedSitter) -> bool:
+    """Whether a fixture's housing and the sitter share room: a vertex in the housing, or its centre in the body."""
+    low, high = sitter.low, sitter.high
+    reach = float(np.linalg.norm([fixture.body_depth_m, *(fixture.size_m / 2)]))
+    if (fixture.centre_m < low - reach).any() or (fixture.centre_m > high + reach).any():
+        return False
+    if any(in_fixture(fixture, part.vertices).any() for part in sitter.parts):
+        return True
+    return point_in_sitter(fixture.centre_m, sitter)
+
+
+def point_in_sitter(point: np.ndarray, sitter: PlacedSitter) -> bool:
+    """Whether a point is inside the sitter's body, clothes or seat (hair does not count)."""
+    low, high = sitter.low, sitter.high
+    if (point < low).any() or (point > high).any():
+        return False
+    solid = [part for part in sitter.parts if part.slot not in _SOFT_SLOTS]
+    return sum(winding_number(point, part.vertices, part.faces) for part in solid) > 0.5
+
+
+def _way_out(light: Light, fixture: stage.Fixture, sitter: PlacedSitter) -> tuple[str, str]:
+    """The nearest distance along its own axis at which the light is clear, for the message."""
+    if light.at_m is None and light.distance_m is not None:
+        for step in range(1, 61):
+            away = 0.05 * step
+            moved = replace(fixture, centre_m=fixture.centre_m - away * fixture.forward)
+            if not fixture_in_sitter(moved, sitter):
+                return (
+                    f"Allowed in this direction: a distance_m of {light.distance_m + away:.2f} m or more.",
+                    "Move it away.",
+                )
+    return "", "Move it away from the sitter."
+
+
+def _camera(parts: Parts, camera: stage.Camera, sitter: PlacedSitter | None) -> Iterator[Problem]:
+    assert parts.camera is not None
+    key = ("camera", "at_m" if parts.camera.at_m is not None else "distance_m")
+    side = _through(camera.origin_m, parts.room)
+    if side == "floor":
+        yield Problem(key, "the camera would be under the floor", fix="Raise it: height_m counts from the floor.")
+    elif side:
+        yield Problem(
+            key, f"the camera is {_wall_name(side)}, outside the room",
+            fix=f'Move it nearer, enlarge the room, or set open = ["{side}"] under [room].',
+        )  # fmt: skip
+    if _behind_background(camera.origin_m, parts.background):
+        yield Problem(key, "the camera is behind the background", fix="Move it in front.", severity="warning")
+    if sitter is None:
+        return
+    if _camera_in_sitter(camera, sitter):
+        yield Problem(key, "the camera is inside the sitter, or touches it", fix="Move it away.")
+    else:
+        yield from _framing(parts.camera, camera, sitter)
+
+
+def _camera_in_sitter(camera: stage.Camera, sitter: PlacedSitter) -> bool:
+    point = camera.origin_m
+    low, high = sitter.low, sitter.high
+    if (point < low - CAMERA_CLEARANCE_M).any() or (point > high + CAMERA_CLEARANCE_M).any():
+        return False
+    nearest = min(float(np.square(part.vertices - point).sum(axis=1).min()) for part in sitter.parts)
+    return nearest < CAMERA_CLEARANCE_M**2 or point_in_sitter(point, sitter)
+
+
+def _framing(table: Camera, camera: stage.Camera, sitter: PlacedSitter) -> Iterator[Problem]:
+    """Whether the sitter is in the picture at all and, when the camera looks at the face, all of the face."""
+    names = list(sitter.landmarks)
+    points = np.array([sitter.landmarks[name].position_m for name in names])
+    seen = in_frame(camera, points)
+    if not seen.any():
+        fix = 'Set look_at = "face", or check at_m and turn it toward the sitter.'
+        yield Problem(("camera", "look_at"), "the sitter is out of the frame", fix=fix, severity="warning")
+        return
+    face = [names.index(name) for name in FACE_POINTS if name in names]
+    if table.look_at not in ("face", "eyes", *FACE_POINTS) or seen[face].all():
+        return
+    depth = float(np.nanmean(project(camera, points[face])[:, 2]))
+    width, height = 2 * depth * camera.tan_half_width, 2 * depth * camera.tan_half_height
+    yield Problem(
+        ("camera", "focal_length_mm"),
+        f"the face does not fit in the frame, which takes in {100 * width:.0f} x {100 * height:.0f} cm at the face",
+        fix="Move the camera back or take a shorter focal_length_mm.",
+        severity="warning",
+    )
