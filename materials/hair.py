@@ -41,7 +41,7 @@ _COLOURS = {
     "brown": _Colour("mid-brown hair", 3.4, 0.25),
     "light-brown": _Colour("light brown hair", 1.9, 0.2),
     "auburn": _Colour("dark red-brown hair", 2.0, 1.35),
-    "ginger": _Colour("light red hair", 0.16, 1.5),
+    "ginger": _Colour("light red hair", 0.16, 1.5, 0.03),
     "dark-blond": _Colour("dark blond hair", 0.95, 0.16),
     "blond": _Colour("light blond hair", 0.36, 0.12),
     "pepper": _Colour("dark hair with a good deal of grey in it", 12.0, 0.2, 0.10),

@@ -87,7 +87,7 @@ class Cache:
         """The record, or None when absent or damaged (a damaged one is removed)."""
         path = self._path(kind, key)
         try:
-            with np.load(path, allow_pickle=False) as stored:
+            with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
                 record = {name: stored[name] for name in stored.files}
             os.utime(path)
         except FileNotFoundError:

@@ -57,7 +57,7 @@ def _assemble(tags: list[tuple[bytes, bytes]]) -> bytes:
             data += body + bytes(-len(body) % 4)
         table += name + struct.pack(">2I", placed[body], len(body))
     header = struct.pack(
-        ">4x4sI4s4s4s6H4s4x8x8xI3i4x16x28x",
+        ">4x4sI4s4s4s6H4s24xI3i48x",
         b"\0\0\0\0", 0x04300000, b"mntr", b"RGB ", b"XYZ ", 2026, 1, 1, 0, 0, 0, b"acsp", 0,
         *(_fixed(x) for x in _D50),
     )  # fmt: skip

@@ -141,20 +141,7 @@ def _bad_value(path: KeyPath, kind: str, value: Any) -> Problem:
     if kind == "scene_fraction":
         return Problem(path, f"'{value}' is neither a number nor a fraction", allowed, 'Write 0.125 or "1/8".')
     if kind in ("dict_type", "model_type"):
-        name = dotted(path)
-        if path[0] == "light" and path[-1] in _properties(_schema_at(("light", "key"))):
-            fix = f"Begin the light's table with its name, as in {_EXAMPLE}."
-            return Problem(("light",), "keys of a light stand under [light], which names no light", fix=fix)
-        fix = (
-            f"Write a table: [{name}]."
-            if name != "light"
-            else f"Give each light a table with a name, as in {_EXAMPLE}."
-        )
-        return Problem(
-            path,
-            f"{name} must be a table, but it is {_kind(value)}{_shown(value) if not isinstance(value, list) else ''}".rstrip(),
-            fix=fix,
-        )
+        return _not_a_table(path, value)
     if kind in ("too_short", "too_long") and path == ("light",):
         return Problem(path, "the scene has no light", fix=f"Add a table such as {_EXAMPLE}.")
     if kind.endswith("_type") or kind == "is_instance_of":
@@ -165,6 +152,18 @@ def _bad_value(path: KeyPath, kind: str, value: Any) -> Problem:
             path, f"expected {_expected(schema)}, found {_kind(value)}{_shown(value)}", allowed, fix or _about(path)
         )
     return Problem(path, f"{_shown(value)} is not allowed", allowed, _about(path))
+
+
+def _not_a_table(path: KeyPath, value: Any) -> Problem:
+    name = dotted(path)
+    if path[0] == "light" and path[-1] in _properties(_schema_at(("light", "key"))):
+        fix = f"Begin the light's table with its name, as in {_EXAMPLE}."
+        return Problem(("light",), "keys of a light stand under [light], which names no light", fix=fix)
+    found = "a list" if isinstance(value, list) else _kind(value) + _shown(value)
+    fix = f"Write a table: [{name}]."
+    if name == "light":
+        fix = f"Give each light a table with a name, as in {_EXAMPLE}."
+    return Problem(path, f"{name} must be a table, but it is {found}", fix=fix)
 
 
 def _key_name(path: KeyPath) -> str:

@@ -50,6 +50,15 @@ def stock_figure(name: str) -> StockFigure:
     return load_sitter(name)
 
 
+@functools.lru_cache(maxsize=4)
+def _place_figure(name: str, turn_deg: float, x_m: float, z_m: float) -> PlacedSitter:
+    figure = stock_figure(name)
+    move = _mover(turn_deg, np.array([x_m, 0.0, z_m]))
+    parts = tuple(_moved(part, move, turn_deg) for part in figure.parts)
+    placed = {k: _moved_mark(m, move, turn_deg) for k, m in _with_hands(figure.landmarks).items()}
+    return _boxed(parts, placed, figure, figure.height_m)
+
+
 def place_sitter(sitter: Sitter, folder: Path) -> PlacedSitter:
     """Load, turn and place the sitter of a scene.
 
@@ -59,12 +68,7 @@ def place_sitter(sitter: Sitter, folder: Path) -> PlacedSitter:
         When there is no such figure, or the mesh file cannot be used.
     """
     if sitter.figure is not None:
-        figure = stock_figure(sitter.figure)
-        move = _mover(sitter, np.zeros(3))
-        parts = tuple(_moved(part, move, sitter.turn_deg) for part in figure.parts)
-        marks = _with_hands(figure.landmarks)
-        placed = {k: _moved_mark(m, move, sitter.turn_deg) for k, m in marks.items()}
-        return _boxed(parts, placed, figure, figure.height_m)
+        return _place_figure(sitter.figure, sitter.turn_deg, *sitter.at_m)
     return _place_mesh(sitter, read_mesh(folder / str(sitter.mesh)))
 
 
@@ -85,12 +89,11 @@ def _with_hands(marks: dict[str, Landmark]) -> dict[str, Landmark]:
     return {**marks, "hands": Landmark((left.position_m + right.position_m) / 2, unit)}
 
 
-def _mover(sitter: Sitter, lift_m: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
-    """Points of the sitter's own frame to world points."""
-    shift = np.array([sitter.at_m[0], 0.0, sitter.at_m[1]]) + lift_m
+def _mover(turn_deg: float, foot_m: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """Points of the sitter's own frame to world points, its origin going to `foot_m`."""
 
     def move(points: np.ndarray) -> np.ndarray:
-        moved: np.ndarray = turn_about_up(np.asarray(points, float), sitter.turn_deg) + shift
+        moved: np.ndarray = turn_about_up(np.asarray(points, float), turn_deg) + foot_m
         return moved
 
     return move
@@ -115,7 +118,7 @@ def _place_mesh(sitter: Sitter, mesh: MeshData) -> PlacedSitter:
     low, high = used.min(axis=0), used.max(axis=0)
     foot = np.array([(low[0] + high[0]) / 2, low[1], (low[2] + high[2]) / 2])
     vertices = vertices - foot
-    move = _mover(sitter, np.array([0.0, sitter.raise_m, 0.0]))
+    move = _mover(sitter.turn_deg, np.array([sitter.at_m[0], sitter.raise_m, sitter.at_m[1]]))
     height = float(high[1] - low[1])
     marks = mesh_landmarks(vertices, mesh.faces, sitter.face_height_m)
     placed = {name: _moved_mark(m, move, sitter.turn_deg) for name, m in marks.items()}

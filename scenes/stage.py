@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from materials.sources import Source
 
 REGIONS = ("face", "skin", "hair", "eye", "cloth", "background", "floor", "wall", "prop")
-ROLES = ("key", "fill", "background", "hair", "rim", "ambient", "other")
 FIXTURE_SHAPES = ("disk", "rectangle", "octagon", "sphere", "spot")
 
 

@@ -54,7 +54,8 @@ def test_modules_stay_small(path):
 @pytest.mark.parametrize("package", LAYERS)
 def test_public_names_are_sorted_and_exist(package):
     module = __import__(package)
-    assert list(module.__all__) == sorted(module.__all__)
+    order = sorted(module.__all__, key=lambda name: (not name.isupper(), not name[0].isupper(), name))
+    assert list(module.__all__) == order  # constants, classes, functions
     for name in module.__all__:
         assert getattr(module, name) is not None
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 from pydantic_core import PydanticCustomError
 
-from ..findings import KeyPath, Problem
+from ..findings import Problem
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Flag = Annotated[bool, Field(strict=True)]
@@ -76,8 +76,3 @@ class Table(BaseModel):
     def given(self, *keys: str) -> list[str]:
         """Those of `keys` that the file sets."""
         return [key for key in keys if key in self.model_fields_set]
-
-
-def key(name: str, *rest: str | int) -> KeyPath:
-    """Path of a key of the table that reports."""
-    return (name, *rest)

@@ -30,7 +30,7 @@ class Scene(Table):
     format: Literal[1] = Field(description="Version of this format: 1.")
     title: str = Field("", description="Name of the look, for captions.", max_length=200)
     camera: Camera = Field(description="Where the camera stands and what it takes in.")
-    exposure: Exposure = Field(Exposure(), description="Camera settings.")
+    exposure: Exposure = Field(Exposure(), description="ISO, aperture, shutter and white balance.")
     sitter: Sitter = Field(description="Who sits.")
     room: Room | None = Field(None, description="The room; leave it out for an open location.")
     ground: Ground | None = Field(None, description="The ground of an open location; not with a room.")

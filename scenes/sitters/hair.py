@@ -22,13 +22,27 @@ def _join(pieces: list[Ribbons]) -> Ribbons:
     )
 
 
-def head_hair(archive: Archive) -> Ribbons:
+def without_strays(strands: np.ndarray, parted: bool) -> np.ndarray:
+    """Strands (n, k, 3) in the head's frame without those a hairdresser would lay down.
+
+    Left out are strands that hang in front of throat or mouth and, in hair with a parting, those that
+    stand up from it instead of falling to a side.
+    """
+    x, y, z = np.moveaxis(strands, -1, 0)
+    stray = ((np.abs(x) < 0.055) & (z > 0.03) & (y < 0.0)).any(axis=1)
+    if parted:
+        stray |= (y[:, 0] > 0.10) & (y.max(axis=1) - y[:, 0] > 0.015)
+    return strands[~stray]
+
+
+def head_hair(archive: Archive, parted: bool) -> Ribbons:
     """Ribbons of the hair, in the head's frame: each stored strand as two finer ones."""
     names = sorted(key[:-2] for key in archive if key.startswith("hair") and key.endswith(".s"))
     pieces = []
     for name in names:
         rng = np.random.default_rng(11)
-        strands = split(read_strands(archive, name), 2, 0.00045, 1.0, rng)
+        strands = without_strays(read_strands(archive, name), parted)
+        strands = split(strands, 2, 0.00045, 1.0, rng)
         count, points, _ = strands.shape
         width = 0.00078 * taper(points, (0, 0.1, 0.6, 1), (0.7, 1, 0.9, 0.15))
         width = width * rng.uniform(0.7, 1.2, (count, 1))

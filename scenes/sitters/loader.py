@@ -21,6 +21,8 @@ from .skin import Skin, build_skin, head_frame, read_teeth
 
 CLOTHES = ("top", "bottom", "jacket", "shirt", "lapel", "shoes")
 
+_PARTED = ("bob", "long")
+
 
 def load_sitter(name: str) -> Sitter:
     """The figure `name`, one of `SITTERS`, with smooth skin, painted weights and landmarks.
@@ -58,7 +60,7 @@ def load_sitter(name: str) -> Sitter:
         ball = eye_mesh(np.array(eye["centre"]), eye["radius"], np.array(eye["axes"]), 100 + seed)
         parts.append(_part(f"eye_{side}", "eye", "eye", ball.vertices, ball.faces, ball.normals, ball.tints))
     for label, slot, fibres in (
-        ("hair", "hair", head_hair(archive)),
+        ("hair", "hair", head_hair(archive, meta["hair"] in _PARTED)),
         ("brows", "brow", brows(archive, places, look)),
         ("lashes", "lash", lashes(archive, eyes, places, look)),
     ):

@@ -97,5 +97,5 @@ def test_a_measured_gel_is_read_and_wrong_values_are_refused(tmp_path: Path) -> 
     with pytest.raises(DataError, match="in percent, divide by 100"):
         read_gel_csv(path)
     path.write_text("380,-0.1\n780,0.5\n")
-    with pytest.raises(DataError, match="transmittance -0.1 at 380 nm"):
+    with pytest.raises(DataError, match=r"transmittance -0\.1 at 380 nm"):
         read_gel_csv(path)

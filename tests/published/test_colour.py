@@ -50,8 +50,8 @@ def test_white_points_are_those_of_the_cie(name: str) -> None:
 @pytest.mark.parametrize("name", EFFICACIES)
 def test_luminous_efficacy_of_radiation(name: str) -> None:
     spd = make_source(name).spd
-    # the 20 nm below 380 that we leave out hold up to 2 % of daylight's watts
-    assert 1 / spd.sum() == pytest.approx(EFFICACIES[name], rel=0.025)
+    # the 20 nm below 380 that we leave out hold up to 3 % of daylight's watts and no light: ours is a little higher
+    assert 0.999 <= 1 / spd.sum() / EFFICACIES[name] < 1.03
 
 
 def test_the_peak_is_683_lumens_per_watt_at_555_nm() -> None:
@@ -110,8 +110,8 @@ def test_a_grey_is_as_bright_under_every_light() -> None:
         np.testing.assert_allclose(grey / 0.18, xyz(make_source(name).spd), rtol=1e-12)
 
 
-# D65 to D50 (Bradford: Lindbloom's table, also ICC; CAT16: computed by colour-science 0.4.7), first rows.
-D65, D50 = np.array([0.95047, 1.0, 1.08883]), np.array([0.96422, 1.0, 0.82521])
+# D65 to D50 between the whites above, computed by colour-science 0.4.7.
+D65, D50 = np.array([0.95047, 1.0, 1.08883]), np.array([0.96424, 1.0, 0.82513])
 ILLUMINANT_A = np.array([1.09850, 1.0, 0.35585])
 
 

@@ -22,7 +22,14 @@ D65 = make_source("D65").spd
 NIST = {int(row["nm"]): {key: float(value) for key, value in row.items()} for row in table("skin_nist.csv")}
 
 # Individual typology angle, degrees (Chardon et al. 1991): class limits.
-CLASSES = {"fair": (55, 90), "light": (41, 55), "medium": (28, 41), "tan": (10, 28), "brown": (-30, 10), "deep": (-90, -30)}
+CLASSES = {
+    "fair": (55, 90),
+    "light": (41, 55),
+    "medium": (28, 41),
+    "tan": (10, 28),
+    "brown": (-30, 10),
+    "deep": (-90, -30),
+}
 
 
 def at(spectrum: np.ndarray, nm: float) -> float:
@@ -54,7 +61,7 @@ def test_red_to_green_ratio_is_that_of_nist(tone: str) -> None:
 
 @pytest.mark.parametrize("tone", ["fair", "light", "medium", "tan"])
 def test_red_to_blue_ratio_is_that_of_nist(tone: str) -> None:
-    # same source: R(649) / R(451), 5th to 95th percentile 1.90 to 3.14; darker skin than their 5th percentile exceeds it
+    # same source: R(649) / R(451), 5th to 95th percentile 1.90 to 3.14; skin darker than the 5th percentile exceeds it
     assert 1.90 <= at(measured(tone), 649) / at(measured(tone), 451) <= 3.14
 
 
@@ -167,8 +174,9 @@ def test_more_melanin_darkens_every_wavelength(melanin: float, more: float, bloo
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.floats(0, 0.3), st.floats(0.0005, 0.2), st.floats(0, 1))
+@given(st.floats(0, 0.2), st.floats(0.0005, 0.03), st.floats(0.5, 1))
 def test_more_blood_reddens(melanin: float, blood: float, oxygen: float) -> None:
+    # at the amounts skin holds; beyond them red falls too, as a bruise shows
     def redness(amount: float) -> float:
         skin = skin_reflectance(melanin, amount, oxygen)
         return at(skin, 650) / at(skin, 560)

@@ -74,7 +74,7 @@ values = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.sampled_from(["camera", "exposure", "sitter", "room", "background", "light", "key"]), st.data())
 def test_no_value_makes_it_raise(table: str, data: st.DataObject) -> None:
     tables = changed()
@@ -96,7 +96,8 @@ def test_windows_line_ends_and_a_byte_order_mark_are_read(tmp_path: Path) -> Non
     [
         ({"light__key__meters": {"f_number": 8, "distance_m": 2, "shutter_s": "1/60"}, "light__key__energy_ws": None},
          "light.key.meters.shutter_s", "does not depend on the shutter"),
-        ({"light__key__lux": 500, "light__key__source": "A", "light__key__energy_ws": None}, "light.key.lux", "lux_distance_m"),
+        ({"light__key__lux": 500, "light__key__source": "A", "light__key__energy_ws": None},
+         "light.key.lux", "lux_distance_m"),
         ({"light__key__power_stops": -1}, "light.key.power_stops", "both given"),
         ({"light__key__efficacy_lm_s_per_j": 30, "light__key__energy_ws": None, "light__key__guide_number_m": 30},
          "light.key.efficacy_lm_s_per_j", "says nothing"),
@@ -136,12 +137,7 @@ def test_one_mistake_hides_no_other() -> None:
     assert len(found) == 5
 
 
-def test_a_light_and_a_camera_inside_each_other() -> None:
-    found = problems(
-        light__key__at_m=[0.0, 1.52, 2.3], light__key__azimuth_deg=None, light__key__height_m=None,
-        light__key__distance_m=None, light__key__size_m=0.3, light__key__depth_m=0.4,
-    )  # fmt: skip
-    assert any("inside this light's housing" in p.message for p in found) or found == []
+def test_a_camera_inside_a_housing_is_told() -> None:
     housed = problems(
         light__key__at_m=[0.04, 1.52, 2.4], light__key__azimuth_deg=None, light__key__height_m=None,
         light__key__distance_m=None, light__key__size_m=0.5, light__key__depth_m=0.4,

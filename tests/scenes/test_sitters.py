@@ -13,6 +13,7 @@ from scenes.sitters.cloth import border_edges, even_line, finish_garment
 from scenes.sitters.eye import CORNEA_RADIUS_M, IRIS_RADIUS_M, eye_mesh, profile
 from scenes.sitters.features import Features, open_lids, reshape_face
 from scenes.sitters.fibres import ribbons, split
+from scenes.sitters.hair import without_strays
 from scenes.sitters.mesh import triangulate, vertex_normals
 from scenes.sitters.noise import mottle, value_noise
 from scenes.sitters.packing import from_box, join_bytes, read_mesh, read_strands, undelta
@@ -296,6 +297,15 @@ def test_split_strands_stay_beside_their_strand() -> None:
     offset = fine - strand
     np.testing.assert_allclose(offset[..., 1], 0, atol=1e-12)
     assert 0.0002 < np.linalg.norm(offset[:, 0], axis=-1).mean() < 0.0008
+
+
+def test_strays_are_laid_down() -> None:
+    falls = [[0.02, 0.14, 0.05], [0.06, 0.13, 0.02], [0.09, 0.0, 0.0]]
+    stands = [[0.02, 0.14, 0.05], [0.03, 0.17, 0.05], [0.04, 0.165, 0.05]]
+    hangs = [[0.06, 0.05, 0.05], [0.05, 0.0, 0.05], [0.03, -0.1, 0.05]]
+    strands = np.array([falls, stands, hangs])
+    np.testing.assert_array_equal(without_strays(strands, parted=True), [falls])
+    np.testing.assert_array_equal(without_strays(strands, parted=False), [falls, stands])
 
 
 def test_noise_is_smooth_and_of_unit_strength() -> None:

@@ -211,7 +211,7 @@ FAR = {"light__key__energy_ws": None, "light__key__power": None}
 
 def lumens(**strength: Any) -> float:
     """Output of the plain key with another strength."""
-    stage = staged(**FAR, **{f"light__key__{k}": v for k, v in strength.items()})
+    stage = staged(**{**FAR, **{f"light__key__{k}": v for k, v in strength.items()}})
     output = stage.lights[0].output.lumens
     assert output is not None
     return output

@@ -1,0 +1,170 @@
+"""From numbers to a picture: tone, gamut, profile, maps, noise, denoising."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+import pytest
+from PIL import Image, ImageCms
+
+from materials import KeyfallError, display_matrix
+from render.denoise import channel_weights, denoise_light
+from render.develop import encode_srgb
+from render.gamut import from_oklab, map_to_gamut, to_oklab
+from render.icc import icc_profile
+from render.maps import ExposureMap, summarise
+from render.noise import noise_stops
+from render.palette import FROM_STOPS, TO_STOPS, colours
+from render.tone import CURVES, SHOULDER_START, apply_curve, clip_level, norm
+
+
+@pytest.mark.parametrize("curve", list(CURVES))
+def test_tone_curves_rise_keep_mid_grey_and_stay_below_white(curve):
+    x = np.linspace(0, 8, 4000)
+    y = apply_curve(x, curve)
+    assert np.all(np.diff(y) >= 0)
+    assert y.max() <= 1
+    assert apply_curve(np.array(0.18), curve) == pytest.approx(0.18)
+    assert apply_curve(np.array(clip_level(curve)), curve) == pytest.approx(0.995, abs=1e-9)
+
+
+def test_the_shoulder_starts_smoothly():
+    h = 1e-6
+    slope = (apply_curve(np.array(SHOULDER_START + h), "shoulder") - SHOULDER_START) / h
+    assert slope == pytest.approx(1, abs=1e-4)
+
+
+def test_the_norm_of_grey_is_its_value():
+    grey = np.full((3, 5), 0.3)
+    np.testing.assert_allclose(norm(grey, grey[0]), 0.3)
+
+
+@pytest.mark.parametrize("gamut", ["srgb", "p3"])
+def test_saturated_colours_keep_hue_and_lightness(gamut):
+    matrix = np.linalg.inv(display_matrix(gamut))
+    rng = np.random.default_rng(2)
+    lightness, chroma, hue = rng.uniform(0.15, 0.9, 4000), rng.uniform(0, 0.45, 4000), rng.uniform(-np.pi, np.pi, 4000)
+    rgb = from_oklab(np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)]), matrix)
+    mapped, moved = map_to_gamut(rgb.copy(), matrix)
+    assert mapped.min() >= 0
+    assert mapped.max() <= 1
+    np.testing.assert_array_equal(mapped[:, ~moved], np.clip(rgb[:, ~moved], 0, 1))
+    lab = to_oklab(mapped, matrix)
+    coloured = np.hypot(lab[1], lab[2]) > 0.02
+    turn = np.angle(np.exp(1j * (np.arctan2(lab[2], lab[1]) - hue)))
+    assert np.abs(turn[coloured]).max() < np.radians(2.5)
+    assert np.abs(lab[0] - lightness).max() < 0.012
+    assert 0.3 < moved.mean() < 0.95  # the test reaches both sides
+
+
+def test_oklab_of_white_is_one():
+    """Ottosson 2020: D65 white has L = 1 and no chroma."""
+    lab = to_oklab(np.ones((3, 1)), np.linalg.inv(display_matrix("srgb")))
+    np.testing.assert_allclose(lab[:, 0], [1, 0, 0], atol=2e-4)
+
+
+def test_srgb_transfer_curve():
+    """IEC 61966-2-1: 18 % is code 117.65, and the two branches meet."""
+    assert encode_srgb(np.array(0.18)) * 255 == pytest.approx(117.65, abs=0.01)
+    assert encode_srgb(np.array(0.0031308)) == pytest.approx(encode_srgb(np.array(0.0031309)), abs=1e-5)
+
+
+def test_the_srgb_profile_agrees_with_a_reference_profile():
+    """Little CMS's built-in sRGB, through Pillow: colours pass through both unchanged within a code."""
+    ours = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile("srgb")))
+    rng = np.random.default_rng(3)
+    image = Image.fromarray(rng.integers(0, 256, (32, 32, 3), dtype=np.uint8))
+    through = ImageCms.profileToProfile(image, ours, ImageCms.createProfile("sRGB"))
+    difference = np.asarray(through, int) - np.asarray(image, int)
+    assert np.abs(difference).max() <= 1
+
+
+def test_the_p3_profile_shows_its_red_outside_srgb():
+    """A red that both gamuts hold comes out as the matrices of the two standards say."""
+    p3 = ImageCms.ImageCmsProfile(io.BytesIO(icc_profile("p3")))
+    image = Image.fromarray(np.full((1, 1, 3), (200, 40, 40), np.uint8))
+    linear = np.array([200, 40, 40]) / 255
+    linear = np.where(linear <= 0.04045, linear / 12.92, ((linear + 0.055) / 1.055) ** 2.4)
+    expected = encode_srgb(display_matrix("srgb") @ np.linalg.inv(display_matrix("p3")) @ linear) * 255
+    through = np.asarray(ImageCms.profileToProfile(image, p3, ImageCms.createProfile("sRGB")))[0, 0]
+    np.testing.assert_allclose(through, np.clip(expected, 0, 255), atol=1.5)
+
+
+def test_the_map_scale_gets_steadily_lighter():
+    rgb = colours(np.linspace(FROM_STOPS, TO_STOPS, 200)).astype(float) / 255
+    linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+    lightness = to_oklab(linear.T, np.linalg.inv(display_matrix("srgb")))[0]
+    assert np.all(np.diff(lightness) > 0)
+
+
+@pytest.mark.filterwarnings("ignore:.*tritanomaly")
+def test_the_map_scale_survives_colour_blindness():
+    """Machado, Oliveira and Fernandes 2009 (through colour-science): a stop's step stays visible, dE00 of 4 or more."""
+    import colour
+
+    rgb = colours(np.arange(FROM_STOPS, TO_STOPS + 0.5)).astype(float) / 255
+    for deficiency in ("Protanomaly", "Deuteranomaly", "Tritanomaly"):
+        matrix = colour.matrix_cvd_Machado2009(deficiency, 1.0)
+        linear = np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4)
+        seen = np.clip(linear @ matrix.T, 0, 1)
+        lab = colour.XYZ_to_Lab(seen @ np.linalg.inv(display_matrix("srgb")).T)
+        assert colour.delta_E(lab[1:], lab[:-1], method="CIE 2000").min() > 4
+
+
+def test_map_numbers():
+    stops = np.array([[-6.0, -2.0, 0.0, 3.0]], np.float32)
+    numbers = summarise(ExposureMap("exposure", "t", stops, np.ones((1, 4), bool), clipped_above=2.5))
+    assert (numbers.minimum, numbers.median, numbers.maximum) == (-6, -1, 3)
+    assert (numbers.share_clipped, numbers.share_dark) == (0.25, 0.25)
+    empty = summarise(ExposureMap("face", "t", stops, np.zeros((1, 4), bool), 2.5))
+    assert empty.median is None
+
+
+def test_noise_is_what_was_put_in():
+    """Pixels of relative noise 0.32 in each half: a patch mean of both has 0.32 / sqrt(2 * 64), 0.0283."""
+    rng = np.random.default_rng(5)
+    halves = 1 + 0.32 * rng.standard_normal((2, 512, 512))
+    measured = noise_stops(halves[0], halves[1], np.ones((512, 512), bool))
+    assert measured == pytest.approx(np.log2(1 + 0.32 / np.sqrt(128)), rel=0.06)
+
+
+def test_noise_of_an_unlit_mask_is_none():
+    assert noise_stops(np.zeros((16, 16)), np.zeros((16, 16)), np.ones((16, 16), bool)) is None
+    assert noise_stops(np.ones((16, 16)), np.ones((16, 16)), np.zeros((16, 16), bool)) is None
+
+
+def test_channel_weights_are_a_partition():
+    np.testing.assert_allclose(channel_weights(14).sum(axis=0), 1)
+
+
+def _noisy_picture(rng):
+    y, x = np.mgrid[0:96, 0:96] / 96
+    clean = np.stack([0.05 + x * (1 + 0.3 * b) * np.exp(-3 * (y - 0.5) ** 2) for b in range(8)])
+    grain = rng.gamma(4, 0.25, (96, 96))
+    return clean, clean * grain
+
+
+@pytest.mark.parametrize("quality", ["draft", "preview", "final"])
+def test_denoising_keeps_energy_and_spectrum_and_removes_noise(quality):
+    clean, noisy = _noisy_picture(np.random.default_rng(6))
+    normal = np.zeros((3, 96, 96), np.float32)
+    normal[2] = 1
+    out = denoise_light(noisy, np.full_like(noisy, 0.5), normal, quality)
+    assert np.isfinite(out).all()
+    assert out.min() >= 0
+    np.testing.assert_allclose(out.mean(axis=(1, 2)), noisy.mean(axis=(1, 2)), rtol=0.01)
+    error_before, error_after = np.abs(noisy / clean - 1).mean(), np.abs(out / clean - 1).mean()
+    assert error_after < error_before / 4
+    spectrum_error = np.abs(out[7] / out[0] / (noisy[7] / noisy[0]) - 1)
+    assert np.median(spectrum_error) < 0.03
+
+
+def test_denoising_black_gives_black():
+    black = np.zeros((8, 32, 32), np.float32)
+    assert not denoise_light(black, black, np.zeros((3, 32, 32), np.float32)).any()
+
+
+def test_unknown_names_are_said():
+    with pytest.raises(KeyfallError, match="srgb"):
+        display_matrix("cinema")
