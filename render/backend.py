@@ -111,6 +111,19 @@ def cuda_present() -> bool:
     return driver.cuInit(0) == 0 and driver.cuDeviceGetCount(ctypes.byref(count)) == 0 and count.value > 0
 
 
+def check_threads(threads: int | None) -> None:
+    """Refuse a number of CPU threads that this machine has no cores for.
+
+    Raises
+    ------
+    BackendError
+        Unless it is None, or 1 to the number of cores.
+    """
+    cores = os.cpu_count() or 1
+    if threads is not None and not 1 <= threads <= cores:
+        raise BackendError(f"The thread count is {threads}. Allowed: 1 to {cores}, this machine's cores.")
+
+
 def init(device: str = "auto", threads: int | None = None) -> str:
     """Start the tracing backend once for this process.
 
@@ -126,9 +139,10 @@ def init(device: str = "auto", threads: int | None = None) -> str:
     Raises
     ------
     BackendError
-        For an unknown or absent device, a second device in one process, or no usable libLLVM.
+        For an unknown or absent device, a second device in one process, too many threads, or no usable libLLVM.
     """
     global _active
+    check_threads(threads)
     if device not in DEVICES:
         raise BackendError(f"There is no device '{device}'. Allowed: {', '.join(DEVICES)}.")
     wanted = ("cuda" if cuda_present() else "cpu") if device == "auto" else device

@@ -11,6 +11,7 @@ import os
 import tempfile
 import zipfile
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from pathlib import Path
 
@@ -89,12 +90,13 @@ class Cache:
         try:
             with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
                 record = {name: stored[name] for name in stored.files}
+        except (ValueError, EOFError, KeyError, zipfile.BadZipFile):
+            _remove(path)
+            return None
+        except OSError:
+            return None
+        with suppress(OSError):  # another process may have removed it, or the folder may be read-only
             os.utime(path)
-        except FileNotFoundError:
-            return None
-        except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile):
-            path.unlink(missing_ok=True)
-            return None
         return record
 
     def save(self, kind: str, key: str, record: dict[str, np.ndarray]) -> None:
@@ -121,13 +123,20 @@ class Cache:
 
     def discard(self, kind: str, key: str) -> None:
         """Remove a record, if there."""
-        self._path(kind, key).unlink(missing_ok=True)
+        _remove(self._path(kind, key))
 
     def clear(self) -> int:
-        """Remove every record; returns the bytes freed."""
+        """Remove every record; returns the bytes freed.
+
+        Raises
+        ------
+        KeyfallError
+            When a record cannot be removed.
+        """
         freed = 0
         for path, size, _ in self._records():
-            path.unlink(missing_ok=True)
+            if not _remove(path):
+                raise KeyfallError(f"'{path}' cannot be removed. Check the permissions of its folder.")
             freed += size
         return freed
 
@@ -139,12 +148,14 @@ class Cache:
         return self.folder / f"{kind}-{key}.npz"
 
     def _records(self) -> Iterable[tuple[Path, int, float]]:
-        if not self.folder.is_dir():
+        try:
+            paths = list(self.folder.iterdir())
+        except OSError:
             return
-        for path in self.folder.iterdir():
+        for path in paths:
             try:
                 status = path.stat()
-            except FileNotFoundError:
+            except OSError:
                 continue
             if path.suffix in (".npz", ".tmp"):
                 yield path, status.st_size, status.st_mtime
@@ -155,8 +166,17 @@ class Cache:
         for path, size, _ in records:
             if excess <= 0:
                 return
-            path.unlink(missing_ok=True)
+            _remove(path)
             excess -= size
+
+
+def _remove(path: Path) -> bool:
+    """Remove a file; whether it is gone now."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
 
 
 def pack_half(name: str, values: np.ndarray) -> dict[str, np.ndarray]:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+import traceback
 from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import Enum
@@ -13,15 +15,17 @@ from typing import Annotated
 import typer
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from materials import KeyfallError
 
-from .terminal import TraceBar, findings_to_console, meter_table, report_to_console
+from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
 
 app = typer.Typer(
     name="keyfall",
     no_args_is_help=True,
     add_completion=False,
+    pretty_exceptions_enable=False,
     rich_markup_mode="markdown",
     help="""Preview portrait lighting before anyone carries a stand.
 
@@ -33,6 +37,7 @@ app = typer.Typer(
     """,
 )
 talk = Console(stderr=True)
+_ENV_TRACEBACK = "KEYFALL_TRACEBACK"
 
 
 class Quality(str, Enum):
@@ -81,10 +86,10 @@ class Catalogue(str, Enum):
 
 SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the numbers as JSON on standard output.")]
-QualityOption = Annotated[Quality, typer.Option("--quality", "-q", help="draft 4, preview 16, final 256 paths a pixel and light.")]
+QualityOption = Annotated[Quality, typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4, preview 8, final 256.")]
 SamplesOption = Annotated[int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")]
 TargetOption = Annotated[
-    float | None, typer.Option("--until", metavar="STOPS", help="Trace until the face's noise is at most this, e.g. 0.05.")
+    float | None, typer.Option("--until", metavar="STOPS", help="Trace until the noise over the face is at most this, e.g. 0.05.")
 ]
 DeviceOption = Annotated[Device, typer.Option("--device", help="Where to trace; auto takes CUDA if present, else the CPU.")]
 ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU threads; all cores by default.")]
@@ -92,15 +97,35 @@ ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU
 
 @contextmanager
 def _plain_errors() -> Iterator[None]:
-    """Turn our own errors into one message and exit code 1; an interrupt into exit code 130."""
+    """Turn every error into one message and exit code 1, and an interrupt into exit code 130."""
     try:
         yield
     except KeyfallError as error:
-        talk.print(str(error), markup=False, highlight=False, style="red", soft_wrap=True)
-        raise typer.Exit(1) from None
+        raise _failed(str(error)) from None
     except KeyboardInterrupt:
-        talk.print("Interrupted. What was traced is kept; the same command goes on from there.")
+        talk.print("Interrupted. Finished passes are kept in the cache; the same command goes on from there.")
         raise typer.Exit(130) from None
+    except MemoryError:
+        raise _failed("The memory of this machine does not suffice. Lower long_side_px under [camera].") from None
+    except (typer.Exit, BrokenPipeError):
+        raise
+    except Exception as error:
+        if os.environ.get(_ENV_TRACEBACK):
+            raise
+        raise _failed(
+            f"This is a fault in Keyfall, not in your scene: {type(error).__name__}: {error} ({_place(error)}). "
+            f"Please report it with the scene file. {_ENV_TRACEBACK}=1 shows where it came from."
+        ) from None
+
+
+def _failed(message: str) -> typer.Exit:
+    talk.print(message, markup=False, highlight=False, style="red", soft_wrap=True)
+    return typer.Exit(1)
+
+
+def _place(error: Exception) -> str:
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return f"{Path(last.filename).name}:{last.lineno}"
 
 
 @app.command()
@@ -112,7 +137,7 @@ def preview(
     until: TargetOption = None,
     tone: Annotated[Tone, typer.Option(help="shoulder rolls highlights off; linear clips them.")] = Tone.shoulder,
     gamut: Annotated[Gamut, typer.Option(help="Colour space of the picture.")] = Gamut.srgb,
-    depth: Annotated[int, typer.Option(help="8 for PNG only; 16 adds preview.tif.")] = 8,
+    depth: Annotated[int, typer.Option(help="Bits a channel: 8 is the PNG alone, 16 adds preview.tif.")] = 8,
     exr: Annotated[bool, typer.Option("--exr", help="Also write linear preview.exr, one layer a light.")] = False,
     noisy: Annotated[bool, typer.Option("--noisy", help="Also write preview-noisy.png, before denoising.")] = False,
     device: DeviceOption = Device.auto,
@@ -182,8 +207,8 @@ def meter(
 ) -> None:
     """Read a hand meter on the set: at the face, the body and the background, per light and together.
 
-    Each light alone is read flat toward it, all together by the dome toward the camera; readings are f-numbers at the
-    set ISO and stops over (+) or under (-) the set aperture.
+    Each light alone is read with a flat meter toward it, all together with the dome toward the camera. A reading is
+    the aperture asked for at the set ISO, and the stops over (+) or under (-) the set aperture.
     """
     with _plain_errors():
         from scenes import build_stage, load_scene
@@ -212,12 +237,7 @@ def doctor(as_json: AsJson = False) -> None:
         if as_json:
             sys.stdout.write(json.dumps(found.as_dict(), indent=2) + "\n")
         else:
-            table = Table(show_header=False, box=None, pad_edge=False)
-            for key, value in found.as_dict().items():
-                text = ", ".join(f"{k} {v}" for k, v in value.items()) if isinstance(value, dict) else value
-                text = "\n".join(text) if isinstance(text, tuple) else text
-                table.add_row(key.replace("_", " "), str(text))
-            Console().print(table)
+            diagnosis_to_console(Console(), found)
         if not found.usable:
             raise typer.Exit(1)
 
@@ -237,7 +257,7 @@ def list_names(
         for title, entries in listing.items():
             table = Table(title=title, title_justify="left", show_header=False, box=None, pad_edge=False)
             for name, description in entries.items():
-                table.add_row(f"[bold]{name}[/bold]", description)
+                table.add_row(Text(name, style="bold"), Text(description))
             Console().print(table)
             Console().print()
 

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import numpy as np
 
+_NOTHING = 1e-30
+_NEARBY_PX = 9
 _TRUST = 0.05  # share of the neighbourhood's light below which a pixel's own spectrum loses its say
 _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
 
@@ -19,65 +21,75 @@ def channel_weights(bands: int) -> np.ndarray:
     return np.maximum(1 - np.abs(position[None] - np.arange(3)[:, None]), 0)
 
 
-def denoise_light(
-    picture: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray, quality: str = "preview"
-) -> np.ndarray:
+def denoise_light(picture: np.ndarray, albedo: np.ndarray, normal: np.ndarray, quality: str = "preview") -> np.ndarray:
     """Denoise one light's bands.
 
     Parameters
     ----------
-    picture : (B, H, W), not negative; albedo : (B, H, W) or None; normal : (3, H, W).
+    picture : (B, H, W), not negative; albedo : (B, H, W); normal : (3, H, W).
     quality : "draft", "preview" or "final".
 
     Returns
     -------
     (B, H, W) float32; each channel keeps the picture's mean exactly.
     """
-    import mitsuba_oidn as oidn
-
     weights = channel_weights(len(picture)).astype(np.float32)
     picture = np.asarray(picture, np.float32)
     channels = np.tensordot(weights, picture, 1)
-    peak = float(channels.mean())
-    if peak <= 0:
-        return picture.copy()
-    if albedo is None:  # the filter takes normals only beside an albedo; an even one tells it nothing
-        guide = np.ones((*picture.shape[1:], 3), np.float32)
-    else:
-        guide = _to_pixels(np.tensordot(weights / weights.sum(1, keepdims=True), albedo, 1))
+    guide = np.tensordot(weights / weights.sum(1, keepdims=True), albedo, 1)
+    clean = _filter(channels, guide, normal, quality)
+    return _spread(picture, channels, clean, weights)
+
+
+def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """Denoise a single plane (H, W), not negative, such as an illuminance map; `normal` (3, H, W) keeps its edges."""
+    channels = np.repeat(np.asarray(picture, np.float32)[None], 3, axis=0)
+    return _filter(channels, np.ones_like(channels), normal, "preview").mean(axis=0)
+
+
+def _filter(channels: np.ndarray, albedo: np.ndarray, normal: np.ndarray, quality: str) -> np.ndarray:
+    """Denoised channels (3, H, W) whose means are those of the noisy ones."""
+    import mitsuba_oidn as oidn
+
+    means = channels.mean(axis=(1, 2))
+    if means.max() <= 0:
+        return channels.copy()
     clean = oidn.denoise(
         _to_pixels(channels),
-        albedo=guide,
+        albedo=_to_pixels(albedo),
         normal=_to_pixels(normal),
         hdr=True,
         clean_aux=True,
         quality=getattr(oidn.Quality, _QUALITY[quality]),
-        input_scale=float(0.1 / peak),
+        input_scale=float(0.1 / means.mean()),
     )
     clean = np.maximum(np.nan_to_num(np.asarray(clean, np.float32)), 0).transpose(2, 0, 1)
-    clean *= (channels.mean(axis=(1, 2)) / np.maximum(clean.mean(axis=(1, 2)), 1e-30))[:, None, None]
-    return _spread(picture, channels, clean, weights)
+    return clean * (means / np.maximum(clean.mean(axis=(1, 2)), _NOTHING))[:, None, None]
 
 
 def _spread(picture: np.ndarray, channels: np.ndarray, clean: np.ndarray, weights: np.ndarray) -> np.ndarray:
     """Give the denoised channels back to the bands in the proportion of each pixel's own, or nearby, spectrum."""
     from scipy.ndimage import uniform_filter
 
-    nearby = np.stack([uniform_filter(c, 9, mode="nearest") for c in channels])
-    lack = np.clip(1 - channels / np.maximum(nearby * _TRUST, 1e-30), 0, 1)
-    out = np.zeros_like(picture)
-    for band, values in enumerate(picture):
-        share = weights[:, band]
-        near_value = None
-        for k in np.flatnonzero(share):
-            own = np.maximum(channels[k], 1e-30)
-            if near_value is None and lack[k].any():
-                near_value = uniform_filter(values, 9, mode="nearest")
-            ratio = values / own
-            if near_value is not None:
-                ratio = np.where(lack[k] > 0, ratio * (1 - lack[k]) + near_value / np.maximum(nearby[k], 1e-30) * lack[k], ratio)
-            out[band] += share[k] * ratio * clean[k]
+    change = clean / np.maximum(channels, _NOTHING)
+    out = picture * np.tensordot(weights.T, change, 1)
+    nearby = np.stack([uniform_filter(c, _NEARBY_PX, mode="nearest") for c in channels])
+    lack = np.clip(1 - channels / np.maximum(nearby * _TRUST, _NOTHING), 0, 1).max(axis=0)
+    rows, columns = np.nonzero(lack)
+    if len(rows):
+        borrowed = _nearby_spectrum(picture, rows, columns)
+        total = weights @ borrowed
+        borrowed *= weights.T @ (clean[:, rows, columns] / np.maximum(total, _NOTHING))
+        share = lack[rows, columns]
+        out[:, rows, columns] = out[:, rows, columns] * (1 - share) + borrowed * share
     return out
+
+
+def _nearby_spectrum(picture: np.ndarray, rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
+    """Mean spectra (B, n) around the pixels (rows, columns)."""
+    from scipy.ndimage import uniform_filter
+
+    return np.stack([uniform_filter(band, _NEARBY_PX, mode="nearest")[rows, columns] for band in picture])
 
 
 def _to_pixels(channels: np.ndarray) -> np.ndarray:

@@ -54,7 +54,7 @@ def diagnose() -> Diagnosis:
         for lib in find_llvm()
     )
     return Diagnosis(
-        usable=cuda or llvm is not None,
+        usable=(cuda or llvm is not None) and bool(folder),
         device="cuda" if cuda else "cpu",
         llvm=llvm,
         llvm_found=found,

@@ -113,10 +113,9 @@ class Job:
 
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
     clean = denoise_light(picture.radiance, guides.albedo, guides.normal, quality)
-    even = denoise_light(picture.irradiance, None, guides.normal, "final" if quality == "final" else "draft")
     noise = np.nan if picture.noise_stops is None else picture.noise_stops
     return (
-        pack_half("radiance", clean) | pack_half("noisy", picture.radiance) | pack_half("irradiance", even)
+        pack_half("radiance", clean) | pack_half("noisy", picture.radiance) | pack_half("irradiance", picture.irradiance)
         | {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
     )  # fmt: skip
 

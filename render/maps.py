@@ -9,6 +9,7 @@ import numpy as np
 from scenes.exposure import C_FLAT
 from scenes.stage import REGIONS, Stage
 
+from .denoise import denoise_plane
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 
@@ -55,7 +56,7 @@ def incident_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) over or under the set aperture that a flat meter lying on each surface would read."""
     lux_seconds = _weighted(olat.irradiance, xyz_weights(olat.meters, stage)[:, :, 1])
     wanted = C_FLAT * stage.exposure.f_number**2 / stage.exposure.iso
-    return _stops(lux_seconds / wanted)
+    return _stops(denoise_plane(lux_seconds, olat.guides.normal) / wanted)
 
 
 def _weighted(transport: np.ndarray, weights: np.ndarray) -> np.ndarray:

@@ -36,7 +36,7 @@ class LightTransport:
     ----------
     radiance, noisy : (B, H, W) float32, denoised and as traced: luminance in cd/m2 a lumen, were the band's value
         the light's whole spectrum.
-    irradiance : (B, H, W) float32, denoised: illuminance in lx a lumen on the first surface met.
+    irradiance : (B, H, W) float32, as traced: illuminance in lx a lumen on the first surface met.
     samples : paths a pixel traced; `noise_stops` : noise of `noisy` over the face, None where it is unlit.
     """
 

@@ -36,7 +36,7 @@ _PATHS_PER_PASS = 4_000_000
 
 QUALITIES = {
     "draft": SamplePlan(4),
-    "preview": SamplePlan(16),
+    "preview": SamplePlan(8),
     "final": SamplePlan(256),
 }
 
@@ -76,10 +76,11 @@ class PassState:
     radiance: np.ndarray | None = None
     irradiance: np.ndarray | None = None
     halves: np.ndarray | None = None
+    whole: bool = True
 
     def to_record(self) -> dict[str, np.ndarray]:
-        """Arrays to store."""
-        if self.radiance is None or self.irradiance is None or self.halves is None:
+        """Arrays to store; none before the first pass, or when an interrupt fell into the middle of `add`."""
+        if not self.whole or self.radiance is None or self.irradiance is None or self.halves is None:
             return {}
         return {
             "passes": np.array(self.passes), "counts": np.array(self.counts), "halves": self.halves,
@@ -96,6 +97,7 @@ class PassState:
 
     def add(self, half: int, size: int, radiance: np.ndarray, irradiance: np.ndarray) -> None:
         """Add the sums of one pass of `size` samples to `half`."""
+        self.whole = False
         if self.radiance is None or self.irradiance is None or self.halves is None:
             self.radiance = np.zeros(radiance.shape, np.float32)
             self.irradiance = np.zeros(irradiance.shape, np.float32)
@@ -105,6 +107,7 @@ class PassState:
         self.halves[half] += radiance.mean(axis=0)
         self.counts[half] += size
         self.passes += 1
+        self.whole = True
 
     def picture(self, noise: float | None) -> LightPicture:
         """Means of all samples so far."""

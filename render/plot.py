@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from .palette import FROM_STOPS, TO_STOPS, colours
 _INK, _PAPER, _QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 _LEGEND_PX = 128
 _CAPTION_PX = 84
+_HEADING_CHARACTER_PX = 11.0
 
 
 def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
@@ -31,8 +33,10 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     with plt.rc_context({"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}):
         figure = plt.figure(figsize=size, dpi=100, facecolor=_PAPER)
         try:
-            _draw(figure, exposure_map, numbers, scene_title, size)
-            figure.savefig(path, format="png", facecolor=_PAPER)
+            with warnings.catch_warnings():  # a title in a script the font lacks shows as boxes
+                warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+                _draw(figure, exposure_map, numbers, scene_title, size)
+                figure.savefig(path, format="png", facecolor=_PAPER)
         finally:
             plt.close(figure)
 
@@ -57,7 +61,10 @@ def _draw(figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: s
     figure.text(
         (picture_width + 22) / total_width, 1 - 14 / total_height, unit.replace(" from ", "\nfrom "), va="top", fontsize=8
     )
-    figure.text(14 / total_width, 62 / total_height, f"{scene_title}: {exposure_map.title}", fontsize=11, va="center")
+    figure.text(
+        14 / total_width, 62 / total_height, _heading(scene_title, exposure_map.title, total_width - 28),
+        fontsize=11, va="center", parse_math=False,
+    )  # fmt: skip
     figure.text(14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=_QUIET, va="center")
 
 
@@ -116,6 +123,16 @@ def _draw_legend(axes, exposure_map: ExposureMap) -> None:
 
 def _signed(level: float) -> str:
     return "0" if round(level) == 0 else f"{level:+.0f}".replace("-", "\u2212")
+
+
+def _heading(scene_title: str, map_title: str, room_px: float) -> str:
+    """Scene and map on one line, the scene's title cut where it would not fit."""
+    printable = "".join(c if c.isprintable() else " " for c in scene_title)
+    title = " ".join(printable.split())
+    most = max(int(room_px / _HEADING_CHARACTER_PX) - len(map_title) - 2, 8)
+    if len(title) > most:
+        title = title[: most - 1].rstrip() + "\u2026"
+    return f"{title}: {map_title}" if title else map_title
 
 
 def _caption(exposure_map: ExposureMap, numbers: MapNumbers) -> str:

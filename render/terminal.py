@@ -12,12 +12,19 @@ from rich.table import Table
 from rich.text import Text
 
 from scenes.findings import Finding
-from scenes.meters import format_f_number, format_ratio, format_stops
-from scenes.stage import Stage
+from scenes.meters import exact_f_number, format_ratio, format_shutter, format_stops, nominal_f_number
+from scenes.stage import Light, Stage
 
+from .doctor import Diagnosis
+from .look import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
-from .report import RatioReport, Report
+from .report import LightReport, MapReport, RatioReport, ReadingReport, Report
+
+_FAINTEST_STOPS = -10.0  # what lies farther under the aperture leaves no trace in a picture
+_CELL, _GAP = 10, 2  # characters of a reading such as "f/5.6 -1.4", and between columns
+_GAMUT_NAMES = {"srgb": "sRGB", "p3": "Display P3"}
+_NOTE = f"low: under f/0.7, where a meter's scale ends. -: no light, or more than {-_FAINTEST_STOPS:.0f} stops under."
 
 
 class TraceBar:
@@ -28,7 +35,7 @@ class TraceBar:
 
     def __init__(self, console: Console) -> None:
         self._bar = Progress(
-            TextColumn("{task.description}"),
+            TextColumn("{task.description}", markup=False),
             BarColumn(bar_width=28),
             TextColumn("{task.percentage:>3.0f} %"),
             TextColumn("{task.fields[noise]}"),
@@ -37,6 +44,7 @@ class TraceBar:
             TimeRemainingColumn(),
             console=console,
             transient=True,
+            disable=not console.is_terminal,
         )
         self._task: TaskID | None = None
 
@@ -68,67 +76,184 @@ def findings_to_console(console: Console, findings: Iterable[Finding]) -> None:
 
 
 def report_to_console(console: Console, report: Report, folder: Path) -> None:
-    """Short summary of a preview: lights, ratio, maps, cautions, and where the files are."""
-    table = Table(title=report.title, title_justify="left", box=None, pad_edge=False)
-    for heading in ("light", "gel", "loss", "at the face", "vs aperture", "noise"):
-        table.add_column(heading, justify="left" if heading in ("light", "gel") else "right")
-    for light in report.lights:
-        table.add_row(
-            light.name if light.on else f"{light.name} (off)",
-            light.gel.name if light.gel else "",
-            f"{light.gel.loss_stops:.1f}" if light.gel else "",
-            format_f_number(light.at_face.f_number),
-            "" if light.at_face.stops is None else format_stops(light.at_face.stops),
-            "" if light.noise_stops is None else f"{light.noise_stops:.2f}",
-        )
-    console.print(table)
-    console.print(_ratio_line(report.ratio), highlight=False)
-    exposure = report.maps["exposure"]
-    if exposure.share_clipped is not None:
-        console.print(
-            f"no detail: {100 * exposure.share_clipped:.1f} % of the frame; "
-            f"colour outside {report.picture.gamut}: {100 * report.picture.share_gamut_mapped:.1f} %",
-            highlight=False,
-        )
-    for text in report.cautions:
-        console.print(Text(text, style="dim"), soft_wrap=True)
+    """Summary of a preview for a terminal: lights, ratio, how the picture is exposed, cautions, where the files are."""
+    settings = report.settings
+    console.print(_heading(report.title, settings.iso, settings.f_number, settings.shutter_s))
+    console.print(_light_table(report))
+    _prose(console, f"At the face: each light alone, flat meter toward it; stops from f/{f_mark(settings.f_number)}.")
+    _prose(console, f"Gel loss and noise are in stops. {_NOTE}")
+    _prose(console, _ratio_line(report.ratio), style="")
+    console.print()
+    console.print(_map_table(report))
+    if report.picture.share_gamut_mapped >= 0.0005:
+        share = f"{100 * report.picture.share_gamut_mapped:.1f} %"
+        _prose(console, f"Too saturated for {_GAMUT_NAMES[report.picture.gamut]}, so paler than on set: {share} of the frame.", style="")
+    if report.cautions:
+        console.print()
+        for text in report.cautions:
+            _prose(console, text)
+    console.print()
     console.print(f"Results are in {folder}", markup=False, highlight=False, soft_wrap=True)
+
+
+def f_mark(f_number: float) -> str:
+    """A set aperture as it was set: the engraved mark where it is one ("5.6" for 5.657), else up to 3 digits."""
+    if 0.65 < f_number < 135:
+        mark = nominal_f_number(f_number)
+        if abs(exact_f_number(float(mark)) / f_number - 1) < 1e-6:
+            return mark
+    return f"{f_number:.3g}"
+
+
+def _heading(title: str, iso: float, f_number: float, shutter_s: float) -> Text:
+    settings = f"ISO {iso:g}, f/{f_mark(f_number)}, {format_shutter(shutter_s)}"
+    name = " ".join(title.split())
+    return Text.assemble((name, "bold"), ": " if name else "", settings)
+
+
+def _prose(console: Console, text: str, style: str = "dim") -> None:
+    console.print(Text(text, style=style))
+
+
+def _light_table(report: Report) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("light", "power", "gel", "gel loss", "at the face", "noise"):
+        table.add_column(heading, justify="right" if heading in ("gel loss", "noise") else "left")
+    for light in report.lights:
+        table.add_row(*(Text(cell) for cell in _light_cells(light)))
+    together = find(report.readings, FACE_PROBE, ALL_LIGHTS, "dome")
+    table.add_row("all, dome", "", "", "", _cell(together), "")
+    return table
+
+
+def _light_cells(light: LightReport) -> tuple[str, ...]:
+    gel, noise = light.gel, light.noise_stops
+    return (
+        light.name if light.on else f"{light.name} (off)",
+        light.power_setting or "",
+        gel.name if gel else "",
+        f"{gel.loss_stops:.1f}" if gel else "",
+        _cell(light.at_face) if light.on else "",
+        "" if noise is None else f"{noise:.2f}",
+    )
+
+
+def _map_table(report: Report) -> Table:
+    table = Table(box=None, pad_edge=False)
+    table.add_column("stops from mid-grey")
+    for heading in ("darkest", "median", "brightest", "no detail"):
+        table.add_column(heading, justify="right")
+    for name in ("exposure", "face", "background"):
+        if name in report.maps:
+            table.add_row(*_map_cells(report.maps[name]))
+    return table
+
+
+def _map_cells(numbers: MapReport) -> tuple[str, ...]:
+    if numbers.minimum is None or numbers.median is None or numbers.maximum is None:
+        return numbers.title, "", "not in the picture", "", ""
+    darkest = format_stops(numbers.minimum)
+    if numbers.minimum <= numbers.floor_stops:
+        darkest = f"under {format_stops(numbers.floor_stops)}"
+    lost = "" if numbers.share_clipped is None else f"{100 * numbers.share_clipped:.1f} %"
+    return numbers.title, darkest, format_stops(numbers.median), format_stops(numbers.maximum), lost
 
 
 def _ratio_line(ratio: RatioReport) -> str:
     if ratio.key_to_fill is None or ratio.lit_to_shadow is None:
-        return "lighting ratio: needs a key and a fill that reach the face"
+        return "Lighting ratio: none. It takes a key and a fill that are on and reach the face."
     return (
-        f"lighting ratio at the face: key to fill (K:F) {format_ratio(ratio.key_to_fill)}, "
+        f"Lighting ratio: key to fill (K:F) {format_ratio(ratio.key_to_fill)}, "
         f"lit to shadow (K+F):F {format_ratio(ratio.lit_to_shadow)}"
     )
 
 
 def meter_table(console: Console, stage: Stage, readings: list[Reading], ratio: RatioReport) -> None:
-    """Readings at every probe: each light alone, flat toward it, and all together by the dome."""
+    """Readings at every probe: each light alone, flat toward it, and all together by the dome.
+
+    Lights that do not fit side by side go into further tables, one under the other.
+    """
     exposure = stage.exposure
-    table = Table(
-        title=f"{stage.title}: readings at ISO {exposure.iso:g}, set aperture f/{exposure.f_number:g}",
-        title_justify="left", box=None, pad_edge=False,
-    )  # fmt: skip
-    table.add_column("meter held at")
-    lights = [light for light in stage.lights if light.on]
+    console.print(_heading(stage.title, exposure.iso, exposure.f_number, exposure.shutter_s))
+    lights: list[Light | None] = [*(light for light in stage.lights if light.on), None]
+    for group in _side_by_side(lights, console.width - _probe_width(stage)):
+        table = Table(box=None, pad_edge=False)
+        table.add_column("meter held at", no_wrap=True)
+        for light in group:
+            table.add_column(_column_name(light), no_wrap=True)
+        for probe in stage.probes:
+            table.add_row(_said(probe.name), *(_cell(_reading_at(readings, probe.name, light)) for light in group))
+        console.print(table)
+        console.print()
+    mark = f_mark(exposure.f_number)
+    _prose(console, f"Each light alone: flat meter toward it. All: dome toward camera. Stops from f/{mark}.")
+    _prose(console, _NOTE)
+    _prose(console, _ratio_line(ratio), style="")
+
+
+def _reading_at(readings: list[Reading], probe: str, light: Light | None) -> Reading:
+    if light is None:
+        return find(readings, probe, ALL_LIGHTS, "dome")
+    return find(readings, probe, light.name, own_aim(light))
+
+
+def _column_name(light: Light | None) -> str:
+    return "all, dome" if light is None else light.name
+
+
+def _said(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _probe_width(stage: Stage) -> int:
+    return max(len(name) for name in ("meter held at", *(_said(probe.name) for probe in stage.probes)))
+
+
+def _side_by_side(lights: list[Light | None], width: int) -> list[list[Light | None]]:
+    """Lights in groups whose columns fit into `width` characters; None stands for all lights together."""
+    groups: list[list[Light | None]] = []
+    room = 0
     for light in lights:
-        table.add_column(light.name, justify="right")
-    table.add_column("all, dome", justify="right")
-    for probe in stage.probes:
-        cells = [find(readings, probe.name, light.name, own_aim(light)) for light in lights]
-        together = find(readings, probe.name, ALL_LIGHTS, "dome")
-        table.add_row(probe.name.replace("_", " "), *(_cell(reading) for reading in [*cells, together]))
-    console.print(table)
-    console.print(
-        "Each light alone: flat meter toward it. All: dome toward the camera. In brackets, stops from the set aperture.",
-        style="dim", soft_wrap=True,
-    )  # fmt: skip
-    console.print(_ratio_line(ratio), highlight=False)
+        needed = max(_CELL, len(_column_name(light))) + _GAP
+        if not groups or room < needed:
+            groups.append([])
+            room = width
+        groups[-1].append(light)
+        room -= needed
+    return groups
 
 
-def _cell(reading: Reading) -> str:
-    if reading.stops is None:
+def _cell(reading: Reading | ReadingReport) -> str:
+    """Aperture to the nearest third-stop mark of a lens, and stops from the set aperture: "f/9   +0.3"."""
+    if reading.stops is None or reading.stops < _FAINTEST_STOPS:
         return "-"
-    return f"{format_f_number(reading.f_number)} ({format_stops(reading.stops)})"
+    return f"{_scale_mark(reading.f_number):<5} {format_stops(reading.stops):>4}"
+
+
+def _scale_mark(f_number: float) -> str:
+    try:
+        return f"f/{nominal_f_number(f_number)}"
+    except ValueError:
+        return "low" if f_number < 1 else "high"
+
+
+def diagnosis_to_console(console: Console, found: Diagnosis) -> None:
+    """What `keyfall doctor` found, one line a fact."""
+    table = Table(show_header=False, box=None, pad_edge=False)
+    rows = {
+        "ready to trace": "yes" if found.usable else "no",
+        "device": f"{found.device}, {found.cores} cores" if found.device == "cpu" else found.device,
+        "NVIDIA driver": "yes" if found.cuda else "none",
+        "LLVM library": found.llvm or "none",
+        "LLVM found": "\n".join(found.llvm_found) or "none",
+        "system": found.system,
+        "versions": ", ".join(f"{name} {version}" for name, version in found.versions.items()),
+        "cache": found.cache_folder or "none",
+        "cache size": f"{found.cache_bytes / 1e6:.0f} MB of at most {found.cache_limit_bytes / 1e6:.0f} MB",
+    }
+    for name, text in rows.items():
+        table.add_row(name, Text(text))
+    console.print(table)
+    if found.advice:
+        console.print()
+        console.print(Text(found.advice, style="red"))

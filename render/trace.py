@@ -7,6 +7,7 @@ import numpy as np
 from materials import KeyfallError
 from scenes.stage import REGIONS, Light, Stage
 
+from .backend import check_threads
 from .cache import Cache
 from .job import Job, Told
 from .meterset import MeterSet, place_meters
@@ -87,6 +88,7 @@ def trace_meters(
 def _job(stage: Stage, cache: Cache | None, device: str, threads: int | None) -> Job:
     if not stage.lights:
         raise KeyfallError("This set has no light. Add one, such as a [light.key] table with a source and a strength.")
+    check_threads(threads)
     return Job(stage, cache if cache is not None else Cache(), device, threads)
 
 

@@ -14,7 +14,7 @@ from .merge import MergedSet, finish_tables
 from .olat import Guides
 
 GUIDE_SAMPLES = 16
-METER_SAMPLES = 8192
+METER_SAMPLES = 2048
 
 
 class Tracer:

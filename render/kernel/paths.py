@@ -24,7 +24,7 @@ from .types import Luminaire, Path, Surface, SurfacePoint
 
 _ROULETTE_DEPTH = 2
 _MAX_SURVIVAL = 0.98
-_MIN_SURVIVAL = 0.05
+_MIN_SURVIVAL = 0.2
 _SHADOW_SHRINK = 1 - 1e-4
 _START, _LIGHT, _SCATTER, _LOBE = range(4)
 

@@ -30,11 +30,12 @@ _MIN_COS = 1e-3
 class Palette:
     """Device tables of all finishes.
 
-    `spectra` (M, 4, B); `parameters` (M, 4): coat reflectance f0 times coat weight, roughness, roughness at full
+    `spectra`: one table a chunk of bands, (M, 4, chunk), chunks being powers of two so that a row is one packet load;
+    `parameters` (M, 4): coat reflectance f0 times coat weight, roughness, roughness at full
     gloss, transmission; `coat` (R, U, 4) pairs of neighbouring split-sum terms (A, B); `coat_mean` (R, 4) likewise.
     """
 
-    spectra: mi.Float
+    spectra: list[mi.Float]
     parameters: mi.Float
     coat: mi.Float
     coat_mean: mi.Float
@@ -44,12 +45,23 @@ class Palette:
     def reflectance(self, point: SurfacePoint, active: mi.Bool) -> mi.ArrayXf:
         """Diffuse reflectance (B, lanes) of a surface point: its finish's four spectra by the tint weights."""
         width = dr.width(point.material)
-        total = None
-        for k in range(4):
-            index = point.material * 4 + k
-            row = dr.gather(mi.ArrayXf, self.spectra, index, active, shape=(self.band_count, width))
-            total = row * point.weights[k] if total is None else total + row * point.weights[k]
-        return total
+        values = []
+        for table, size in zip(self.spectra, chunk_sizes(self.band_count), strict=True):
+            total = None
+            for k in range(4):
+                row = dr.gather(mi.ArrayXf, table, point.material * 4 + k, active, shape=(size, width))
+                total = row * point.weights[k] if total is None else total + row * point.weights[k]
+            values.extend(total)
+        return mi.ArrayXf(values)
+
+
+def chunk_sizes(count: int) -> list[int]:
+    """Powers of two, largest first, at most 16, that add up to `count`."""
+    sizes = []
+    while count:
+        sizes.append(min(16, 1 << (count.bit_length() - 1)))
+        count -= sizes[-1]
+    return sizes
 
 
 def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray) -> Palette:
@@ -66,7 +78,7 @@ def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray
     neighbours = np.concatenate([coat[:, :-1], coat[:, 1:]], axis=2)
     mean_neighbours = np.concatenate([mean[:-1], mean[1:]], axis=1)
     palette = Palette(
-        spectra=_to_device(spectra),
+        spectra=[_to_device(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)],
         parameters=_to_device(parameters),
         coat=_to_device(neighbours),
         coat_mean=_to_device(mean_neighbours),

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import tomllib
 from functools import cache
 
 import numpy as np
 import pytest
 
 from materials import (
+    GELS,
     KM_LM_PER_W,
     SKIN_TONES,
     Bands,
@@ -20,12 +20,9 @@ from materials import (
     xyz,
 )
 from materials.bands import spline_bands
-from materials.standards import DATA
 from tests.materials.chart import chart, colour_difference, lab
 
 LIGHTS = ("A", "D55", "flash", "FL2", "FL11", "LED-B3", "LED-RGB1")
-STOCK_GELS = tomllib.loads((DATA / "gels.toml").read_text())
-COLOURED_GELS = [name for name, entry in STOCK_GELS.items() if "levels" in entry or "mired" in entry]
 
 
 @cache
@@ -35,7 +32,7 @@ def lights() -> tuple[np.ndarray, np.ndarray]:
     spectra, whites = [], []
     for kind in LIGHTS:
         bare = make_source(kind).spd
-        for gel in (None, *COLOURED_GELS):
+        for gel in (None, *GELS):
             spd = bare if gel is None else bare * make_gel(gel).transmittance
             spectra.append(spd / xyz(spd)[1])
             whites.append(xyz(bare))
@@ -70,18 +67,18 @@ def errors(bands: Bands, reflectances: np.ndarray, first: np.ndarray, second: np
 
 def test_the_bands_keep_every_colour_within_a_third_of_a_just_visible_step() -> None:
     # The project's rule: dE00 at most 0.3 from 1 nm integration, chart and skins, one and two reflections, seven lights
-    # alone and through every coloured gel.
+    # alone and through every stock gel.
     single, double, _ = errors(default_bands(), *judged())
     assert single <= 0.3
     assert double <= 0.3
     # the figures `materials.bands` tells its readers
-    assert (single, double) == pytest.approx((0.25, 0.29), abs=0.01)
+    assert (single, double) == pytest.approx((0.285, 0.299), abs=0.002)
 
 
 def test_evenly_spaced_nodes_of_the_same_number_would_not_do() -> None:
     nodes = default_bands().nodes_nm
     even = spline_bands(np.round(np.linspace(nodes[0], nodes[-1], len(nodes))))
-    assert errors(even, *judged())[1] > 0.6
+    assert errors(even, *judged())[1] > 1.0
 
 
 def test_the_bands_hold_for_reflectances_they_were_not_placed_on() -> None:
@@ -92,8 +89,8 @@ def test_the_bands_hold_for_reflectances_they_were_not_placed_on() -> None:
     samples = load_TCS_CIE2017(SpectralShape(380, 780, 1)).values.T
     assert samples.shape == (99, 401)
     single, double, most = errors(default_bands(), samples, np.arange(98), np.arange(1, 99))
-    assert most < 0.3
-    assert max(single, double) < 1.0
+    assert most < 0.25
+    assert max(single, double) < 0.9
 
 
 def test_flat_spectra_are_kept_exactly() -> None:
