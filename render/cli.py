@@ -103,7 +103,7 @@ def _plain_errors() -> Iterator[None]:
     except KeyfallError as error:
         raise _failed(str(error)) from None
     except KeyboardInterrupt:
-        talk.print("Interrupted. Finished passes are kept in the cache; the same command goes on from there.")
+        talk.print("Interrupted. Finished passes are kept; the same command goes on from there.", soft_wrap=True)
         raise typer.Exit(130) from None
     except MemoryError:
         raise _failed("The memory of this machine does not suffice. Lower long_side_px under [camera].") from None

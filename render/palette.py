@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-FROM_STOPS, TO_STOPS = -7.0, 4.0
+FROM_STOPS, TO_STOPS = -7.0, 5.0
 _STEPS = 1024
 _DARK, _LIGHT = 0.16, 0.965
 _BLUE_HUE_DEG, _OCHRE_HUE_DEG = 262.0, 78.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,13 +14,17 @@ from .palette import FROM_STOPS, TO_STOPS, colours
 _INK, _PAPER, _QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 _LEGEND_PX = 128
 _CAPTION_PX = 84
+_SHORTEST_PX, _LABELLED_PX = 36, 110
+_CONTOUR_BLUR_PX = 2.5
+_LABEL_ROOM_PX = 18
+_FACE_MARGIN = 0.12
 _HEADING_CHARACTER_PX = 11.0
 
 
 def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
     """Draw one map to a PNG.
 
-    The picture keeps its pixels one to one; legend and caption stand beside and under it. Pixels outside the map's
+    The picture keeps its pixels one to one (the face is cropped and enlarged); legend and caption stand beside and under it. Pixels outside the map's
     mask are shown in pale grey; pixels without detail are hatched.
     """
     import matplotlib
@@ -27,6 +32,8 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     matplotlib.use("Agg")
     from matplotlib import pyplot as plt
 
+    if exposure_map.name == "face":
+        exposure_map = _cropped(exposure_map)
     height, width = exposure_map.stops.shape
     scale = max(1.0, 640 / max(height, width))
     size = ((width * scale + _LEGEND_PX) / 100, (height * scale + _CAPTION_PX) / 100)
@@ -39,6 +46,20 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
                 figure.savefig(path, format="png", facecolor=_PAPER)
         finally:
             plt.close(figure)
+
+
+def _cropped(exposure_map: ExposureMap) -> ExposureMap:
+    """The map around its mask, with a margin; the whole of it when the mask is empty."""
+    rows, columns = np.nonzero(exposure_map.mask)
+    if not len(rows):
+        return exposure_map
+    height, width = exposure_map.mask.shape
+    margin = int(_FACE_MARGIN * max(np.ptp(rows), np.ptp(columns))) + 4
+    area = (
+        slice(max(rows.min() - margin, 0), min(rows.max() + margin + 1, height)),
+        slice(max(columns.min() - margin, 0), min(columns.max() + margin + 1, width)),
+    )
+    return replace(exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area])
 
 
 def _draw(figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size: tuple[float, float]) -> None:
@@ -77,32 +98,54 @@ def _draw_picture(axes, exposure_map: ExposureMap) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, width)
     axes.set_ylim(height, 0)
-    smooth = _smooth(stops, mask)
-    levels = np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5)
-    present = [level for level in levels if np.nanmin(smooth, initial=99) < level < np.nanmax(smooth, initial=-99)]
+    _draw_contours(axes, _smooth(stops, mask))
     x, y = np.arange(width) + 0.5, np.arange(height) + 0.5
-    if present:
-        lines = axes.contour(
-            x, y, smooth, levels=present, linewidths=[1.3 if level == 0 else 0.6 for level in present],
-            colors=[_line_colour(level) for level in present], linestyles="solid",
-        )  # fmt: skip
-        axes.clabel(lines, fmt=lambda level: _signed(level), fontsize=7, inline_spacing=2)
     clipped = np.where(mask, stops, DARKEST_STOPS) > exposure_map.clipped_above
     if exposure_map.name != "incident" and clipped.any():
         axes.contourf(x, y, clipped.astype(float), levels=[0.5, 1.5], colors="none", hatches=["////"])
     axes.set_rasterized(True)
 
 
-def _line_colour(level: float) -> str:
-    return "#ffffffb0" if level < -1 else "#1d1f24c0"
+def _draw_contours(axes, smooth: np.ndarray) -> None:
+    """A line at every whole stop, mid-grey's the boldest; each long one carries its stop, the shortest are left out."""
+    import contourpy
+    from matplotlib.patheffects import withStroke
+
+    height, width = smooth.shape
+    placed: list[np.ndarray] = []
+    grid = contourpy.contour_generator(np.arange(width) + 0.5, np.arange(height) + 0.5, np.ma.masked_invalid(smooth))
+    for level in np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5):
+        ink, halo = ("#f4f2ee", "#0d1526") if level < -1 else ("#1d1f24", "#e9dcc4")
+        for line in grid.lines(level):
+            steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
+            if steps.sum() < _SHORTEST_PX:
+                continue
+            axes.plot(*line.T, color=ink, alpha=0.8, linewidth=1.4 if level == 0 else 0.6, solid_capstyle="round")
+            if steps.sum() > _LABELLED_PX:
+                spot = _free_spot(np.clip(line, 12, (width - 12, height - 12)), placed)
+                if spot is not None:
+                    placed.append(spot)
+                    axes.text(
+                        *spot, _signed(level), color=ink, fontsize=8, ha="center", va="center",
+                        path_effects=[withStroke(linewidth=2.2, foreground=halo)],
+                    )  # fmt: skip
+
+
+def _free_spot(line: np.ndarray, placed: list[np.ndarray]) -> np.ndarray | None:
+    """A point of a contour (n, 2) clear of the labels `placed` so far, from its middle outward; None when there is none."""
+    middle = len(line) // 2
+    for index in sorted(range(0, len(line), 4), key=lambda i: abs(i - middle)):
+        if all(np.abs(line[index] - other).max() > _LABEL_ROOM_PX for other in placed):
+            return line[index]
+    return None
 
 
 def _smooth(stops: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Stops blurred by two pixels inside the mask, so that contours follow tones and not grain; NaN outside."""
+    """Stops blurred a little inside the mask, so that contours follow tones and not grain; NaN outside."""
     from scipy.ndimage import gaussian_filter
 
-    weight = gaussian_filter(mask.astype(np.float32), 2.0)
-    blurred = gaussian_filter(np.where(mask, stops, 0).astype(np.float32), 2.0) / np.maximum(weight, 1e-6)
+    weight = gaussian_filter(mask.astype(np.float32), _CONTOUR_BLUR_PX)
+    blurred = gaussian_filter(np.where(mask, stops, 0).astype(np.float32), _CONTOUR_BLUR_PX) / np.maximum(weight, 1e-6)
     return np.where(mask, blurred, np.nan)
 
 

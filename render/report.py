@@ -39,8 +39,10 @@ class GelReport(_Record):
     """A gel or stack on a light."""
 
     name: str
-    loss_stops: float = Field(description="luminous loss under this light's source")
-    chromaticity_xy: tuple[float, float] = Field(description="CIE 1931 x, y of the light after the gel")
+    loss_stops: float | None = Field(description="luminous loss under this light's source; null when nothing passes")
+    chromaticity_xy: tuple[float, float] | None = Field(
+        description="CIE 1931 x, y of the light after the gel; null when nothing passes"
+    )
 
 
 class ReadingReport(_Record):
@@ -225,21 +227,25 @@ def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Read
                 2 * distance * math.tan(math.radians(angle / 2))
                 for angle in (light.fixture.beam_deg, light.fixture.field_deg)
             )
-    gel = None
-    if light.gel is not None:
-        gel = GelReport(
-            name=light.gel.name,
-            loss_stops=light.gel.loss_stops(light.source),
-            chromaticity_xy=_pair(light.gel.chromaticity(light.source)),
-        )
     return LightReport(
         name=light.name, role=light.role, on=light.on, kind=kind, source=light.source.name,
-        source_xy=_pair(chromaticity(light.source.spd)), gel=gel,
+        source_xy=_pair(chromaticity(light.source.spd)), gel=_gel_report(light),
         lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters), power_setting=light.power_setting,
         beam_diameter_m=beam, field_diameter_m=field, distance_to_face_m=distance,
         at_face=_reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
         samples=transport.samples, noise_stops=transport.noise_stops,
     )  # fmt: skip
+
+
+def _gel_report(light: Light) -> GelReport | None:
+    if light.gel is None:
+        return None
+    loss = light.gel.loss_stops(light.source)
+    if not math.isfinite(loss):
+        return GelReport(name=light.gel.name, loss_stops=None, chromaticity_xy=None)
+    return GelReport(
+        name=light.gel.name, loss_stops=loss, chromaticity_xy=_pair(light.gel.chromaticity(light.source))
+    )
 
 
 def _pair(values: tuple[float, float] | np.ndarray) -> tuple[float, float]:

@@ -19,7 +19,7 @@ from .doctor import Diagnosis
 from .look import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
-from .report import LightReport, MapReport, RatioReport, ReadingReport, Report
+from .report import GelReport, LightReport, MapReport, RatioReport, ReadingReport, Report
 
 _FAINTEST_STOPS = -10.0  # what lies farther under the aperture leaves no trace in a picture
 _CELL, _GAP = 10, 2  # characters of a reading such as "f/5.6 -1.4", and between columns
@@ -132,10 +132,14 @@ def _light_cells(light: LightReport) -> tuple[str, ...]:
         light.name if light.on else f"{light.name} (off)",
         light.power_setting or "",
         gel.name if gel else "",
-        f"{gel.loss_stops:.1f}" if gel else "",
+        _loss(gel) if gel else "",
         _cell(light.at_face) if light.on else "",
         "" if noise is None else f"{noise:.2f}",
     )
+
+
+def _loss(gel: GelReport) -> str:
+    return "all" if gel.loss_stops is None else f"{gel.loss_stops:.1f}"
 
 
 def _map_table(report: Report) -> Table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import json
 import os
 import signal
@@ -15,7 +16,6 @@ import pytest
 import tifffile
 from PIL import Image
 
-import render.preview
 from materials import KeyfallError
 from render.catalogue import catalogue
 from render.outputs import OutputError, OutputFolder
@@ -28,6 +28,7 @@ from .cli_scene import keyfall, write_scene
 
 MAPS = {"map-exposure.png", "map-face.png", "map-background.png", "map-incident.png"}
 ALWAYS = {"preview.png", "report.json", *MAPS}
+PREVIEW = importlib.import_module("render.preview")  # the package's attribute of that name is the function
 FAST = ("--samples", "2", "--quality", "draft")
 
 
@@ -40,6 +41,11 @@ def store(tmp_path_factory) -> dict[str, str]:
 @pytest.fixture(scope="module")
 def scene(tmp_path_factory) -> Path:
     return write_scene(tmp_path_factory.mktemp("scene") / "look.toml")
+
+
+def pixels(path: Path) -> np.ndarray:
+    with Image.open(path) as picture:
+        return np.asarray(picture)
 
 
 def files_in(folder: Path) -> set[str]:
@@ -74,7 +80,7 @@ def test_everything_asked_for_is_written(scene, store, tmp_path):
     assert report == Report.model_validate_json((tmp_path / "report.json").read_text())
     assert (report.picture.gamut, report.picture.tone_curve, report.quality) == ("p3", "linear", "draft")
     assert {light.samples for light in report.lights} == {2}
-    deep, shallow = tifffile.imread(tmp_path / "preview.tif"), np.asarray(Image.open(tmp_path / "preview.png"))
+    deep, shallow = tifffile.imread(tmp_path / "preview.tif"), pixels(tmp_path / "preview.png")
     assert deep.dtype == np.uint16
     assert np.abs(deep / 257 - shallow).max() <= 1
 
@@ -92,7 +98,7 @@ def test_a_second_preview_replaces_the_first_and_traces_nothing(scene, store, tm
     (tmp_path / "mine.txt").write_text("kept")
     assert keyfall("preview", scene, "-o", tmp_path, *FAST, env=store).exit_code == 0
     assert files_in(tmp_path) == ALWAYS | {"mine.txt"}
-    assert Image.open(tmp_path / "preview.png").size == (32, 40)
+    assert pixels(tmp_path / "preview.png").shape == (40, 32, 3)
 
 
 def test_results_depend_on_the_scene_alone(scene, store, tmp_path):
@@ -116,7 +122,7 @@ WRONG_VALUES = {
     "gamut": (("--gamut", "cmyk"), 2, "p3"),
     "depth": (("--depth", "12"), 1, "Allowed: 8 or 16"),
     "device": (("--device", "abacus"), 2, "cpu"),
-    "absent device": (("--device", "metal"), 1, "--device cpu"),
+    "absent device": (("--device", "metal"), 1, "'metal'"),
     "no threads": (("--threads", "0"), 2, "threads"),
     "threads": (("--threads", "1000000"), 1, "Allowed: 1 to"),
     "unknown option": (("--colour", "red"), 2, "No such option"),
@@ -126,6 +132,8 @@ WRONG_VALUES = {
 
 @pytest.mark.parametrize("words", WRONG_VALUES)
 def test_a_wrong_value_is_said_and_leaves_nothing_behind(scene, tmp_path, words):
+    if words == "absent device" and sys.platform == "darwin":
+        pytest.skip("Metal is not absent here")
     options, code, said = WRONG_VALUES[words]
     result = keyfall("preview", scene, "-o", tmp_path / "new" / "out", *options, env={"COLUMNS": "200"})
     assert result.exit_code == code, result.output
@@ -171,7 +179,7 @@ def test_a_failure_half_way_leaves_nothing_behind(scene, store, tmp_path, monkey
     def fail(*_args, **_kwargs):
         raise error
 
-    monkeypatch.setattr(render.preview, where, fail)
+    monkeypatch.setattr(PREVIEW, where, fail)
     (tmp_path / "old").mkdir()
     (tmp_path / "old" / "preview.png").write_text("old")
     for name, left in (("old", {"preview.png"}), ("new", None)):
@@ -194,7 +202,7 @@ def test_a_full_disk_is_said(tmp_path):
 
 
 def test_a_fault_of_our_own_is_owned_and_can_be_traced(scene, store, tmp_path, monkeypatch):
-    monkeypatch.setattr(render.preview, "all_readings", lambda *_: 1 / 0)
+    monkeypatch.setattr(PREVIEW, "all_readings", lambda *_: 1 / 0)
     result = keyfall("preview", scene, "-o", tmp_path / "o", *FAST, env=store)
     assert result.exit_code == 1
     assert "a fault in Keyfall, not in your scene: ZeroDivisionError: division by zero (test_cli.py:" in result.stderr
@@ -372,16 +380,9 @@ def test_ctrl_c_stops_cleanly_and_the_trace_goes_on_from_there(tmp_path):
 
 
 def test_an_interrupt_while_adding_keeps_nothing_half_added():
-    class Cut:
-        shape = (3, 2, 2)
-
-        def __radd__(self, other):
-            raise KeyboardInterrupt
-
     state = PassState()
     state.add(0, 2, np.ones((3, 2, 2)), np.ones((3, 2, 2)))
     assert PassState.from_record(state.to_record()).passes == 1
-    with pytest.raises(KeyboardInterrupt):
-        state.irradiance = Cut()  # type: ignore[assignment]
-        state.add(1, 2, np.ones((3, 2, 2)), Cut())  # type: ignore[arg-type]
+    with pytest.raises(ValueError, match="broadcast"):  # stops after the radiance, before the irradiance
+        state.add(1, 2, np.ones((3, 2, 2)), np.ones((3, 9, 9)))
     assert state.to_record() == {}
