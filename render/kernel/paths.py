@@ -96,7 +96,7 @@ def _next_event(
     arriving = dr.select(visible, light.weight * power_heuristic(light.pdf, pdf), 0)
     _add(path, path.throughput * (coat + surface.reflectance * base) * arriving, visible)
     cosine = dr.maximum(dr.dot(point.normal, light.direction), 0)
-    path.irradiance_direct += dr.select(path.depth == 0, arriving * cosine, 0)
+    path.irradiance_direct += dr.select(visible & (path.depth == 0), arriving * cosine, 0)
 
 
 def _scatter(
@@ -113,7 +113,7 @@ def _scatter(
     throughput = path.throughput * factor
 
     cosine = dr.dot(point.normal, direction)
-    first_share = dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(factor, 1e-9))
+    first_share = dr.select(alive, dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(factor, 1e-9)), 0)
     share = dr.select(path.depth == 0, first_share, path.irradiance_share)
 
     survival = dr.clip(dr.max(throughput), _MIN_SURVIVAL, _MAX_SURVIVAL)

@@ -204,3 +204,13 @@ def test_an_interrupted_trace_goes_on_where_it_stopped(tmp_path):
     resumed = trace(built, samples=16, cache=cache)
     np.testing.assert_allclose(resumed.radiance, whole.radiance, rtol=1e-3, atol=1e-9)
     assert not list((tmp_path / "cut").glob("partial-*"))
+
+
+def test_a_visible_lamp_spoils_no_number(tmp_path):
+    """Rays that meet a fixture meet no surface: nothing undefined may leak from there."""
+    lamp = fixture("sphere", (0.4, 0.4), at=(0, 0.9, 0.8), depth=0.0, visible=True)
+    built = studio(light(lamp, "key"), light(FILL, "fill"))
+    olat = trace(built, samples=4, cache=Cache(tmp_path))
+    for transport in olat.transports:
+        for values in (transport.radiance, transport.noisy, transport.irradiance):
+            assert np.isfinite(values).all()
