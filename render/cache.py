@@ -33,7 +33,7 @@ def content_hash(*parts: object) -> str:
     return digest.hexdigest()
 
 
-def _feed(digest: hashlib._Hash, part: object) -> None:
+def _feed(digest: hashlib.blake2b, part: object) -> None:
     if isinstance(part, np.ndarray):
         digest.update(f"{part.dtype.str}{part.shape}".encode())
         digest.update(np.ascontiguousarray(part).data)
@@ -111,7 +111,7 @@ class Cache:
         aside = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                np.savez(file, **record)
+                np.savez(file, **record)  # type: ignore[arg-type]  # the stubs take any keyword for theirs
             aside.replace(self._path(kind, key))
         except OSError:
             aside.unlink(missing_ok=True)

@@ -86,12 +86,19 @@ class Catalogue(str, Enum):
 
 SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the numbers as JSON on standard output.")]
-QualityOption = Annotated[Quality, typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4, preview 8, final 256.")]
-SamplesOption = Annotated[int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")]
-TargetOption = Annotated[
-    float | None, typer.Option("--until", metavar="STOPS", help="Trace until the noise over the face is at most this, e.g. 0.05.")
+QualityOption = Annotated[
+    Quality, typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4, preview 8, final 256.")
 ]
-DeviceOption = Annotated[Device, typer.Option("--device", help="Where to trace; auto takes CUDA if present, else the CPU.")]
+SamplesOption = Annotated[
+    int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")
+]
+TargetOption = Annotated[
+    float | None,
+    typer.Option("--until", metavar="STOPS", help="Trace until the noise over the face is at most this, e.g. 0.05."),
+]
+DeviceOption = Annotated[
+    Device, typer.Option("--device", help="Where to trace; auto takes CUDA if present, else the CPU.")
+]
 ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU threads; all cores by default.")]
 
 
@@ -264,7 +271,9 @@ def list_names(
 
 @app.command()
 def schema(
-    output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; standard output if left out.")] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", help="File to write; standard output if left out.")
+    ] = None,
 ) -> None:
     """Write the JSON Schema of scene files, for editors that complete and check as you type."""
     with _plain_errors():

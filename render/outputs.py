@@ -58,7 +58,11 @@ class OutputFolder:
 
     def write_text(self, name: str, text: str) -> Path:
         """Write a text file aside."""
-        return self.write(name, lambda path: path.write_text(text, encoding="utf-8") and None)
+
+        def writer(path: Path) -> None:
+            path.write_text(text, encoding="utf-8")
+
+        return self.write(name, writer)
 
     def __exit__(self, kind: type | None, *_: object) -> None:
         failed = True

@@ -18,7 +18,7 @@ _SHORTEST_PX, _LABELLED_PX = 36, 110
 _CONTOUR_BLUR_PX = 2.5
 _LABEL_ROOM_PX = 18
 _FACE_MARGIN = 0.12
-_HEADING_CHARACTER_PX = 11.0
+_HEADING_CHARACTER_PX = 9.5  # of the widest ordinary text at the heading's size
 
 
 def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
@@ -80,13 +80,19 @@ def _draw(figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: s
     _draw_legend(legend, exposure_map)
     unit = "stops from set aperture" if exposure_map.name == "incident" else "stops from mid-grey"
     figure.text(
-        (picture_width + 22) / total_width, 1 - 14 / total_height, unit.replace(" from ", "\nfrom "), va="top", fontsize=8
+        (picture_width + 22) / total_width,
+        1 - 14 / total_height,
+        unit.replace(" from ", "\nfrom "),
+        va="top",
+        fontsize=8,
     )
     figure.text(
         14 / total_width, 62 / total_height, _heading(scene_title, exposure_map.title, total_width - 28),
         fontsize=11, va="center", parse_math=False,
     )  # fmt: skip
-    figure.text(14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=_QUIET, va="center")
+    figure.text(
+        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=_QUIET, va="center"
+    )
 
 
 def _draw_picture(axes, exposure_map: ExposureMap) -> None:

@@ -19,7 +19,7 @@ from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .olat import OlatSet
 from .readings import Reading, find, own_aim
 
-FORMAT = 1
+FORMAT: Literal[1] = 1
 
 
 class _Record(BaseModel):
@@ -243,9 +243,7 @@ def _gel_report(light: Light) -> GelReport | None:
     loss = light.gel.loss_stops(light.source)
     if not math.isfinite(loss):
         return GelReport(name=light.gel.name, loss_stops=None, chromaticity_xy=None)
-    return GelReport(
-        name=light.gel.name, loss_stops=loss, chromaticity_xy=_pair(light.gel.chromaticity(light.source))
-    )
+    return GelReport(name=light.gel.name, loss_stops=loss, chromaticity_xy=_pair(light.gel.chromaticity(light.source)))
 
 
 def _pair(values: tuple[float, float] | np.ndarray) -> tuple[float, float]:

@@ -53,10 +53,13 @@ class TraceBar:
         self._task = self._bar.add_task("preparing the set", total=None, noise="")
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self._bar.stop()
 
     def __call__(self, report: PassReport) -> None:
+        """Show how far the trace is."""
         assert self._task is not None
         noise = "" if report.noise_stops is None else f"noise {report.noise_stops:.2f} stop"
         self._bar.update(
@@ -87,7 +90,11 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     console.print(_map_table(report))
     if report.picture.share_gamut_mapped >= 0.0005:
         share = f"{100 * report.picture.share_gamut_mapped:.1f} %"
-        _prose(console, f"Too saturated for {_GAMUT_NAMES[report.picture.gamut]}, so paler than on set: {share} of the frame.", style="")
+        _prose(
+            console,
+            f"Too saturated for {_GAMUT_NAMES[report.picture.gamut]}, so paler than on set: {share} of the frame.",
+            style="",
+        )
     if report.cautions:
         console.print()
         for text in report.cautions:
@@ -121,7 +128,8 @@ def _light_table(report: Report) -> Table:
         table.add_column(heading, justify="right" if heading in ("gel loss", "noise") else "left")
     for light in report.lights:
         table.add_row(*(Text(cell) for cell in _light_cells(light)))
-    together = find(report.readings, FACE_PROBE, ALL_LIGHTS, "dome")
+    wanted = (FACE_PROBE, ALL_LIGHTS, "dome")
+    together = next(r for r in report.readings if (r.probe, r.light, r.aim) == wanted)
     table.add_row("all, dome", "", "", "", _cell(together), "")
     return table
 

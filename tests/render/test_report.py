@@ -143,7 +143,9 @@ def test_gel_loss_is_the_photopic_one(run):
 
 
 def test_a_gel_that_lets_nothing_through_has_no_loss_in_stops(tmp_path):
-    (tmp_path / "lid.csv").write_text("wavelength_nm,transmittance\n" + "".join(f"{nm},0\n" for nm in range(380, 781, 20)))
+    (tmp_path / "lid.csv").write_text(
+        "wavelength_nm,transmittance\n" + "".join(f"{nm},0\n" for nm in range(380, 781, 20))
+    )
     path = write_scene(tmp_path / "scene.toml", camera__long_side_px=16, light__key__gels=["lid.csv"])
     report = preview(path, tmp_path / "out", TraceSettings("draft", 2))
     assert report.lights[0].gel is not None
@@ -258,7 +260,9 @@ ratio.key_to_fill ratio.lit_to_shadow
 readings.probe readings.light readings.aim readings.exposure_lx_s readings.f_number readings.stops
 maps.exposure maps.face maps.background maps.incident
 """
-MAP_KEYS = {"title", "unit", "minimum", "median", "maximum", "share_clipped", "share_under_minus_5_stops", "floor_stops"}
+MAP_KEYS = {
+    "title", "unit", "minimum", "median", "maximum", "share_clipped", "share_under_minus_5_stops", "floor_stops",
+}  # fmt: skip
 
 
 def _keys(tree: Any, above: str = "") -> set[str]:
