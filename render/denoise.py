@@ -44,7 +44,7 @@ def denoise_light(picture: np.ndarray, albedo: np.ndarray, normal: np.ndarray, q
 def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """Denoise a single plane (H, W), not negative, such as an illuminance map; `normal` (3, H, W) keeps its edges."""
     channels = np.repeat(np.asarray(picture, np.float32)[None], 3, axis=0)
-    return _filter(channels, np.ones_like(channels), normal, "preview").mean(axis=0)
+    return _filter(channels, np.ones_like(channels), normal, "draft").mean(axis=0)
 
 
 def _filter(channels: np.ndarray, albedo: np.ndarray, normal: np.ndarray, quality: str) -> np.ndarray:

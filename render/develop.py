@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -44,6 +44,22 @@ class Picture:
         """(H, W, 3) uint16 with the sRGB transfer curve."""
         encoded = encode_srgb(self.linear.astype(np.float64)) * 65535
         return np.ascontiguousarray(np.round(encoded).astype(np.uint16).transpose(1, 2, 0))
+
+
+def enlarge(picture: Picture, width: int, height: int) -> Picture:
+    """The picture at another size, smoothly interpolated; itself when it has that size already."""
+    if picture.clipped.shape == (height, width):
+        return picture
+    from PIL import Image
+
+    def resized(plane: np.ndarray, method: Image.Resampling) -> np.ndarray:
+        return np.asarray(Image.fromarray(plane).resize((width, height), method))
+
+    linear = np.stack([resized(plane, Image.Resampling.BICUBIC) for plane in picture.linear])
+    clipped, mapped = (
+        resized(mask.astype(np.uint8), Image.Resampling.NEAREST) > 0 for mask in (picture.clipped, picture.mapped)
+    )
+    return replace(picture, linear=np.clip(linear, 0, 1), clipped=clipped, mapped=mapped)
 
 
 def encode_srgb(linear: np.ndarray) -> np.ndarray:

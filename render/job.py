@@ -9,15 +9,16 @@ import numpy as np
 from materials import Bands, default_bands
 from scenes.stage import Fixture, Light, Stage
 
-from .cache import Cache, content_hash, pack_half, unpack_half
+from .cache import Cache, content_hash
 from .denoise import denoise_light
+from .half import Half
 from .merge import finish_tables, merge
 from .meterset import MeterPlacement
 from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 2  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 4  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -43,11 +44,11 @@ class Job:
         record = self.cache.load("guides", self._guides_key)
         if record is None:
             guides = self._tracer.guides(self._visible)
-            record = pack_half("albedo", guides.albedo) | pack_half("normal", guides.normal)
+            record = Half.of(guides.albedo).to_record("albedo") | Half.of(guides.normal).to_record("normal")
             record |= {"depth_m": guides.depth_m, "position_m": guides.position_m, "region": guides.region}
             self.cache.save("guides", self._guides_key, record)
         return Guides(
-            unpack_half(record, "albedo"), unpack_half(record, "normal"),
+            Half.from_record(record, "albedo").unpack(), Half.from_record(record, "normal").unpack(),
             record["depth_m"], record["position_m"], record["region"],
         )  # fmt: skip
 
@@ -81,9 +82,9 @@ class Job:
         told(1, 1, noise)
         return LightTransport(
             name=light.name,
-            radiance=unpack_half(record, "radiance"),
-            noisy=unpack_half(record, "noisy"),
-            irradiance=unpack_half(record, "irradiance"),
+            radiance=Half.from_record(record, "radiance"),
+            noisy=Half.from_record(record, "noisy"),
+            irradiance=Half.from_record(record, "irradiance"),
             samples=int(record["samples"]),
             noise_stops=noise,
         )
@@ -99,14 +100,14 @@ class Job:
             self.cache.save("partial", key, state.to_record())
             raise
 
-    def meters(self, light: Light, placement: MeterPlacement) -> np.ndarray:
-        """Readings (B, M) of the light at unit output."""
-        bodies = self._bodies(light, placement.positions)
+    def meters(self, placement: MeterPlacement) -> np.ndarray:
+        """Readings (L, B, M) of every light at unit output; quick, so one moved light traces all of them again."""
         facing = (placement.positions, placement.normals, placement.domes)
-        key = content_hash(self._set_key, light.fixture, bodies, facing, METER_SAMPLES)
+        fixtures = [light.fixture for light in self.stage.lights]
+        key = content_hash(self._set_key, fixtures, facing, METER_SAMPLES)
         record = self.cache.load("meters", key)
         if record is None:
-            record = {"readings": self._tracer.meters(light, bodies, *facing)}
+            record = {"readings": self._tracer.meters(self.stage.lights, facing)}
             self.cache.save("meters", key, record)
         return record["readings"]
 
@@ -114,10 +115,10 @@ class Job:
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
     clean = denoise_light(picture.radiance, guides.albedo, guides.normal, quality)
     noise = np.nan if picture.noise_stops is None else picture.noise_stops
-    return (
-        pack_half("radiance", clean) | pack_half("noisy", picture.radiance) | pack_half("irradiance", picture.irradiance)
-        | {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
-    )  # fmt: skip
+    record = {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
+    for name, values in (("radiance", clean), ("noisy", picture.radiance), ("irradiance", picture.irradiance)):
+        record |= Half.of(values).to_record(name)
+    return record
 
 
 def _spread(guides: Guides) -> np.ndarray:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .half import Half
 from .meterset import MeterSet
 
 
@@ -34,16 +35,16 @@ class LightTransport:
 
     Attributes
     ----------
-    radiance, noisy : (B, H, W) float32, denoised and as traced: luminance in cd/m2 a lumen, were the band's value
-        the light's whole spectrum.
-    irradiance : (B, H, W) float32, as traced: illuminance in lx a lumen on the first surface met.
+    radiance, noisy : (B, H, W), denoised and as traced: luminance in cd/m2 a lumen, were the band's value the light's
+        whole spectrum.
+    irradiance : (B, H, W), as traced: illuminance in lx a lumen on the first surface met.
     samples : paths a pixel traced; `noise_stops` : noise of `noisy` over the face, None where it is unlit.
     """
 
     name: str
-    radiance: np.ndarray
-    noisy: np.ndarray
-    irradiance: np.ndarray
+    radiance: Half
+    noisy: Half
+    irradiance: Half
     samples: int
     noise_stops: float | None
 
@@ -52,8 +53,8 @@ class LightTransport:
 class OlatSet:
     """All lights of a stage, traced.
 
-    `radiance` (L, B, H, W) float32 is contiguous, so that developing is one matrix product over it; `transports[i]`
-    holds the same numbers as a view, and `meters` what hand meters on the set catch of each light.
+    `radiance` (L, B, H, W) float32 is contiguous, so that developing is one matrix product over it. `transports` holds
+    the same in half precision beside the noisy and irradiance pictures, `meters` what hand meters catch of each light.
     """
 
     transports: tuple[LightTransport, ...]
@@ -69,7 +70,7 @@ class OlatSet:
     @property
     def irradiance(self) -> np.ndarray:
         """(L, B, H, W) float32."""
-        return np.stack([t.irradiance for t in self.transports])
+        return _stacked([t.irradiance for t in self.transports])
 
     def noisy(self) -> OlatSet:
         """The same set as traced, before denoising."""
@@ -77,9 +78,12 @@ class OlatSet:
 
 
 def assemble(transports: tuple[LightTransport, ...], guides: Guides, meters: MeterSet) -> OlatSet:
-    """Put lights together; the radiance of each becomes a view of one contiguous array."""
-    radiance = np.empty((len(transports), *transports[0].radiance.shape), np.float32)
-    for target, transport in zip(radiance, transports, strict=True):
-        target[:] = transport.radiance
-    views = tuple(replace(t, radiance=r) for t, r in zip(transports, radiance, strict=True))
-    return OlatSet(views, guides, meters, radiance)
+    """Put lights together."""
+    return OlatSet(transports, guides, meters, _stacked([t.radiance for t in transports]))
+
+
+def _stacked(pictures: list[Half]) -> np.ndarray:
+    stack = np.empty((len(pictures), *pictures[0].values.shape), np.float32)
+    for picture, target in zip(pictures, stack, strict=True):
+        picture.unpack(out=target)
+    return stack

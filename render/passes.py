@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -24,12 +24,9 @@ class SamplePlan:
     target_stops: float | None = None
 
     def pass_sizes(self, pixels: int) -> list[int]:
-        """Samples of each pass: an even number of passes (they feed the two halves in turn), short enough to show
-        progress and to stay far below the size limit of one launch."""
-        per_half = max(self.samples // 2, 1)
-        longest = max(1, min(per_half, _PATHS_PER_PASS // pixels))
-        sizes = [min(longest, per_half - done) for done in range(0, per_half, longest)]
-        return [size for size in sizes for _ in range(2)]
+        """Samples of each pass, all even, short enough to show progress and far below the size limit of one launch."""
+        longest = max(2, _PATHS_PER_PASS // pixels // 2 * 2)
+        return [min(longest, self.samples - done) for done in range(0, self.samples, longest)]
 
 
 _PATHS_PER_PASS = 4_000_000
@@ -41,10 +38,14 @@ QUALITIES = {
 }
 
 
+DRAFT_SCALE = 2
+"""A draft traces one pixel for so many by so many of the picture, which is enlarged afterwards."""
+
+
 @dataclass(frozen=True, slots=True)
 class PassReport:
-    """Told after each pass: which light of how many (from 1), passes done of those planned, and the noise so far
-    (None before both halves exist)."""
+    """Told after each pass: which light of how many (from 1), samples done of those planned, and the noise so far
+    (None where the light leaves the picture dark)."""
 
     light: str
     light_number: int
@@ -67,67 +68,67 @@ class LightPicture:
     noise_stops: float | None
 
 
+RunPass = Callable[[int, int], tuple[np.ndarray, np.ndarray, np.ndarray]]
+"""(first sample, end sample) -> sums over those samples: radiance and irradiance, each (B, H, W) float32, and the band
+mean (H, W) of the radiance of the odd samples alone."""
+
+
 @dataclass
 class PassState:
     """Sums so far of a light being traced; kept when the work is interrupted."""
 
-    passes: int = 0
-    counts: list[int] = field(default_factory=lambda: [0, 0])
+    samples: int = 0
     radiance: np.ndarray | None = None
     irradiance: np.ndarray | None = None
-    halves: np.ndarray | None = None
+    odd: np.ndarray | None = None
     whole: bool = True
 
     def to_record(self) -> dict[str, np.ndarray]:
         """Arrays to store; none before the first pass, or when an interrupt fell into the middle of `add`."""
-        if not self.whole or self.radiance is None or self.irradiance is None or self.halves is None:
+        if not self.whole or self.radiance is None or self.irradiance is None or self.odd is None:
             return {}
-        return {
-            "passes": np.array(self.passes), "counts": np.array(self.counts), "halves": self.halves,
-            "radiance": self.radiance, "irradiance": self.irradiance,
-        }  # fmt: skip
+        sums = {"radiance": self.radiance, "irradiance": self.irradiance, "odd": self.odd}
+        return {"samples": np.array(self.samples), **sums}
 
     @classmethod
     def from_record(cls, record: dict[str, np.ndarray] | None) -> PassState:
         """State of a stored record; a fresh one when there is none."""
         if not record:
             return cls()
-        counts = [int(n) for n in record["counts"]]
-        return cls(int(record["passes"]), counts, record["radiance"], record["irradiance"], record["halves"])
+        return cls(int(record["samples"]), record["radiance"], record["irradiance"], record["odd"])
 
-    def add(self, half: int, size: int, radiance: np.ndarray, irradiance: np.ndarray) -> None:
-        """Add the sums of one pass of `size` samples to `half`."""
+    def add(self, size: int, radiance: np.ndarray, irradiance: np.ndarray, odd: np.ndarray) -> None:
+        """Add the sums of one pass of `size` samples."""
         self.whole = False
-        if self.radiance is None or self.irradiance is None or self.halves is None:
-            self.radiance = np.zeros(radiance.shape, np.float32)
-            self.irradiance = np.zeros(irradiance.shape, np.float32)
-            self.halves = np.zeros((2, *radiance.shape[1:]))
-        self.radiance += radiance
-        self.irradiance += irradiance
-        self.halves[half] += radiance.mean(axis=0)
-        self.counts[half] += size
-        self.passes += 1
+        if self.radiance is None or self.irradiance is None or self.odd is None:
+            self.radiance, self.irradiance, self.odd = radiance, irradiance, odd.astype(np.float64)
+        else:
+            self.radiance += radiance
+            self.irradiance += irradiance
+            self.odd += odd
+        self.samples += size
         self.whole = True
 
     def picture(self, noise: float | None) -> LightPicture:
         """Means of all samples so far."""
         assert self.radiance is not None and self.irradiance is not None
-        total = np.float32(sum(self.counts))
-        return LightPicture(self.radiance / total, self.irradiance / total, int(total), noise)
+        total = np.float32(self.samples)
+        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise)
 
     def noise(self, face: np.ndarray) -> float | None:
         """Noise over `face`, or over the whole picture where the light leaves the face dark."""
-        assert self.halves is not None
-        a, b = (half / count for half, count in zip(self.halves, self.counts, strict=True))
-        over_face = noise_stops(a, b, face)
-        return over_face if over_face is not None else noise_stops(a, b, np.ones_like(face))
+        assert self.radiance is not None and self.odd is not None
+        odd = self.odd * 2 / self.samples
+        even = self.radiance.mean(axis=0) * 2 / self.samples - odd
+        over_face = noise_stops(even, odd, face)
+        return over_face if over_face is not None else noise_stops(even, odd, np.ones_like(face))
 
 
 Progress = Callable[[PassReport], None]
 
 
 def trace_light(
-    run_pass: Callable[[int, int, int], tuple[np.ndarray, np.ndarray]],
+    run_pass: RunPass,
     plan: SamplePlan,
     face: np.ndarray,
     state: PassState,
@@ -137,19 +138,19 @@ def trace_light(
 
     Parameters
     ----------
-    run_pass : (half, first sample, end sample) -> summed radiance and irradiance, each (B, H, W).
     face : (H, W) bool, the pixels whose noise counts.
-    told : called after each pass with passes done, passes planned, and the noise so far.
+    told : called after each pass with samples done, samples planned, and the noise so far.
     """
-    sizes = plan.pass_sizes(face.size)
-    noise = state.noise(face) if state.passes >= 2 else None
-    for number in range(state.passes, len(sizes)):
-        half, size = number % 2, sizes[number]
-        first = state.counts[half]
-        state.add(half, size, *run_pass(half, first, first + size))
-        if half == 1:
-            noise = state.noise(face)
-        told(number + 1, len(sizes), noise)
-        if half == 1 and plan.target_stops is not None and noise is not None and noise <= plan.target_stops:
+    noise = state.noise(face) if state.samples else None
+    for size in plan.pass_sizes(face.size):
+        if state.samples >= plan.samples or _reached(plan, noise):
             break
+        size = min(size, plan.samples - state.samples)
+        state.add(size, *run_pass(state.samples, state.samples + size))
+        noise = state.noise(face)
+        told(state.samples, plan.samples, noise)
     return state.picture(noise)
+
+
+def _reached(plan: SamplePlan, noise: float | None) -> bool:
+    return plan.target_stops is not None and noise is not None and noise <= plan.target_stops

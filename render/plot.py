@@ -28,24 +28,20 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     mask are shown in pale grey; pixels without detail are hatched.
     """
     import matplotlib
-
-    matplotlib.use("Agg")
-    from matplotlib import pyplot as plt
+    from matplotlib.figure import Figure
 
     if exposure_map.name == "face":
         exposure_map = _cropped(exposure_map)
     height, width = exposure_map.stops.shape
     scale = max(1.0, 640 / max(height, width))
     size = ((width * scale + _LEGEND_PX) / 100, (height * scale + _CAPTION_PX) / 100)
-    with plt.rc_context({"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}):
-        figure = plt.figure(figsize=size, dpi=100, facecolor=_PAPER)
-        try:
-            with warnings.catch_warnings():  # a title in a script the font lacks shows as boxes
-                warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-                _draw(figure, exposure_map, numbers, scene_title, size)
-                figure.savefig(path, format="png", facecolor=_PAPER)
-        finally:
-            plt.close(figure)
+    style = {"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}
+    with matplotlib.rc_context(style), warnings.catch_warnings():
+        # a title in a script the font lacks shows as boxes
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure = Figure(figsize=size, dpi=100, facecolor=_PAPER)
+        _draw(figure, exposure_map, numbers, scene_title, size)
+        figure.savefig(path, format="png", facecolor=_PAPER, pil_kwargs={"compress_level": 3})
 
 
 def _cropped(exposure_map: ExposureMap) -> ExposureMap:

@@ -10,7 +10,7 @@ from scenes.stage import Stage
 
 from . import backend
 from .cache import Cache, content_hash
-from .develop import Picture, develop
+from .develop import Picture, develop, enlarge
 from .files import write_exr, write_png, write_tiff
 from .maps import exposure_maps, summarise
 from .olat import OlatSet
@@ -71,10 +71,15 @@ def preview(
             stage, quality=tracing.quality, samples=tracing.samples, target_stops=tracing.target_stops,
             device=tracing.device, threads=tracing.threads, cache=cache, progress=progress,
         )  # fmt: skip
-        picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
+        picture = _sized(develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut), stage)
         report = _write_maps_and_report(output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes()))
         _write_pictures(output, stage, olat, picture, pictures)
     return report
+
+
+def _sized(picture: Picture, stage: Stage) -> Picture:
+    """The picture at the size the scene asks for; only a draft is traced smaller."""
+    return enlarge(picture, stage.camera.width_px, stage.camera.height_px)
 
 
 def _write_maps_and_report(
@@ -101,5 +106,5 @@ def _write_pictures(
     if settings.exr:
         output.write("preview.exr", lambda path: write_exr(path, olat, stage))
     if settings.noisy:
-        raw = develop(olat.noisy(), stage, curve=settings.curve, gamut=settings.gamut)
+        raw = _sized(develop(olat.noisy(), stage, curve=settings.curve, gamut=settings.gamut), stage)
         output.write("preview-noisy.png", lambda path: write_png(path, raw))

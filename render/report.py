@@ -101,6 +101,7 @@ class PictureReport(_Record):
 
     width_px: int
     height_px: int
+    traced_px: tuple[int, int] = Field(description="width and height traced; a draft is traced smaller and enlarged")
     gamut: str
     tone_curve: str
     share_clipped: float
@@ -165,7 +166,7 @@ def build_report(
         quality=quality,
         settings=_settings(stage),
         picture=PictureReport(
-            width_px=width, height_px=height, gamut=picture.gamut, tone_curve=picture.curve,
+            width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1], gamut=picture.gamut, tone_curve=picture.curve,
             share_clipped=float(picture.clipped.mean()), share_gamut_mapped=float(picture.mapped.mean()),
         ),
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],

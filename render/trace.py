@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import replace
 
 from materials import KeyfallError
 from scenes.stage import REGIONS, Light, Stage
@@ -12,7 +12,7 @@ from .cache import Cache
 from .job import Job, Told
 from .meterset import MeterSet, place_meters
 from .olat import OlatSet, assemble
-from .passes import QUALITIES, PassReport, Progress, SamplePlan
+from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan
 
 _MOST_SAMPLES = 2**20
 _MOST_FOR_TARGET = 4096
@@ -53,7 +53,8 @@ def trace(
     Parameters
     ----------
     stage : what `scenes.build_stage` gives.
-    quality : "draft", "preview" or "final": samples a pixel and effort of the denoiser.
+    quality : "draft", "preview" or "final": samples a pixel and effort of the denoiser. A draft traces half the width
+        and height.
     samples : paths a pixel and light, in place of the quality's.
     target_stops : trace until the noise over the face is at most this many stops (at most `samples`, or 4096).
     device : "auto", "cuda", "metal" or "cpu"; threads : CPU threads.
@@ -66,6 +67,7 @@ def trace(
         For a stage without lights, settings out of range, or (BackendError) when no device is usable.
     """
     plan = sample_plan(quality, samples, target_stops)
+    stage = at_traced_size(stage, quality)
     job = _job(stage, cache, device, threads)
     guides = job.guides()
     face = guides.region == REGIONS.index("face")
@@ -76,6 +78,14 @@ def trace(
         for number, light in enumerate(stage.lights, 1)
     )
     return assemble(transports, guides, _meter_set(job, stage))
+
+
+def at_traced_size(stage: Stage, quality: str) -> Stage:
+    """The stage with the picture size that is traced: a draft's is smaller."""
+    if quality != "draft":
+        return stage
+    width, height = (max(1, round(n / DRAFT_SCALE)) for n in (stage.camera.width_px, stage.camera.height_px))
+    return replace(stage, camera=replace(stage.camera, width_px=width, height_px=height))
 
 
 def trace_meters(
@@ -94,8 +104,7 @@ def _job(stage: Stage, cache: Cache | None, device: str, threads: int | None) ->
 
 def _meter_set(job: Job, stage: Stage) -> MeterSet:
     placement = place_meters(stage)
-    readings = np.stack([job.meters(light, placement) for light in stage.lights])
-    return MeterSet(job.bands, tuple(light.name for light in stage.lights), placement.meters, readings)
+    return MeterSet(job.bands, tuple(light.name for light in stage.lights), placement.meters, job.meters(placement))
 
 
 def _teller(stage: Stage, light: Light, number: int, progress: Progress | None) -> Told:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 
 from materials import Bands, ggx_albedo_table
@@ -12,9 +10,10 @@ from scenes.stage import Fixture, Light, Stage
 from .backend import init
 from .merge import MergedSet, finish_tables
 from .olat import Guides
+from .passes import RunPass
 
-GUIDE_SAMPLES = 16
-METER_SAMPLES = 2048
+GUIDE_SAMPLES = 8
+METER_SAMPLES = 1024
 
 
 class Tracer:
@@ -59,51 +58,53 @@ class Tracer:
         """Which of the `others` stand between the light and `points` (n, 3)."""
         self._device_set()
         from .kernel.blockers import blocking_bodies
-        from .kernel.luminaire import NO_BODY, upload_light
+        from .kernel.luminaire import NO_BODY
 
-        return blocking_bodies(upload_light(light, NO_BODY), others, points)
+        return blocking_bodies(self._light(light, NO_BODY), others, points)
 
-    def _scene(self, light: Light, bodies: list[Fixture]) -> object:
-        geometry, palette, _ = self._device_set()
-        from .kernel.bodies import upload_bodies
-        from .kernel.luminaire import NO_BODY, upload_light
-        from .kernel.paths import Scene
-
-        own = NO_BODY if light.fixture is None else 0
-        present = bodies if light.fixture is None else [light.fixture, *bodies]
-        return Scene(geometry, palette, upload_bodies(present), upload_light(light, own))
-
-    def pass_runner(
-        self, light: Light, bodies: list[Fixture], seed: int
-    ) -> Callable[[int, int, int], tuple[np.ndarray, np.ndarray]]:
-        """Function (half, first sample, end sample) -> summed radiance and irradiance (B, H, W) float32 of a light
-        among the `bodies` of other fixtures."""
-        scene = self._scene(light, bodies)
-        _, _, lens = self._device_set()
+    def _light(self, light: Light, body: int) -> object:
         import drjit as dr
         import mitsuba as mi
 
-        from .kernel.paths import trace_lanes
+        from .kernel.luminaire import light_at, upload_lights
 
+        return light_at(upload_lights([light], [body]), dr.opaque(mi.UInt32, 0))
+
+    def pass_runner(self, light: Light, bodies: list[Fixture], seed: int) -> RunPass:
+        """Function that traces samples of a light among the `bodies` of other fixtures; see `RunPass`."""
+        geometry, palette, lens = self._device_set()
+        import drjit as dr
+        import mitsuba as mi
+
+        from .kernel.bodies import upload_bodies
+        from .kernel.luminaire import NO_BODY
+        from .kernel.paths import Scene, trace_lanes
+
+        own = [] if light.fixture is None else [light.fixture]
+        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._light(light, 0 if own else NO_BODY))
         height, width = self._picture_shape
 
-        def run(half: int, first: int, end: int) -> tuple[np.ndarray, np.ndarray]:
-            number = dr.opaque(mi.UInt32, (seed * 2 + half) & 0xFFFFFFFF)
-            paths = trace_lanes(
-                scene, lens, width * height, dr.opaque(mi.UInt32, first), dr.opaque(mi.UInt32, end), number
-            )
+        def run(first: int, end: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+            span = (dr.opaque(mi.UInt32, first), dr.opaque(mi.UInt32, end))
+            paths = trace_lanes(scene, lens, width * height, *span, dr.opaque(mi.UInt32, seed & 0x7FFFFFFF))
             irradiance = paths.irradiance + paths.irradiance_direct
-            dr.eval(paths.radiance, irradiance)
-            shape = (-1, height, width)
-            return np.array(paths.radiance).reshape(shape), np.array(irradiance).reshape(shape)
+            dr.eval(paths.radiance, irradiance, paths.odd)
+            pictures = (np.array(values).reshape(-1, height, width) for values in (paths.radiance, irradiance))
+            return *pictures, np.array(paths.odd).reshape(height, width)
 
         return run
 
     def meters(
-        self, light: Light, bodies: list[Fixture], positions: np.ndarray, normals: np.ndarray, domes: np.ndarray
-    ) -> np.ndarray:
-        """Meter readings (B, M) of a light of unit output."""
-        scene = self._scene(light, bodies)
+        self, lights: tuple[Light, ...], placement: tuple[np.ndarray, np.ndarray, np.ndarray],
+        samples: int = METER_SAMPLES, seed: int = 1,
+    ) -> np.ndarray:  # fmt: skip
+        """Readings (L, B, M) of lights of unit output, all their bodies standing; see `read_meters`."""
+        geometry, palette, _ = self._device_set()
+        from .kernel.bodies import upload_bodies
+        from .kernel.luminaire import NO_BODY, upload_lights
         from .kernel.meters import read_meters
 
-        return read_meters(scene, positions, normals, domes, METER_SAMPLES)
+        fixtures = [light.fixture for light in lights if light.fixture]
+        bodies = [next((i for i, f in enumerate(fixtures) if f is light.fixture), NO_BODY) for light in lights]
+        table = upload_lights(list(lights), bodies)
+        return read_meters(geometry, palette, upload_bodies(fixtures), table, len(lights), placement, samples, seed)

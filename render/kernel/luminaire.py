@@ -25,59 +25,57 @@ FAR_M = 1e4
 _AMBIENT_RADIANCE = 1 / math.pi  # an open flat meter then reads one lux
 
 
-def _opaque(value: float) -> mi.Float:
-    return dr.opaque(mi.Float, float(value))
+_ROW = 24
 
 
-def _opaque3(vector: np.ndarray) -> mi.Vector3f:
-    return mi.Vector3f(*(_opaque(x) for x in vector))
+def upload_lights(lights: list[Light], bodies: list[int]) -> mi.Float:
+    """Device table of lights that emit one lumen each; `bodies` are their indices among the fixture bodies."""
+    table = mi.Float(np.concatenate([_row(light, body) for light, body in zip(lights, bodies, strict=True)]))
+    dr.make_opaque(table)
+    return table
 
 
-def upload_light(light: Light, body: int) -> Luminaire:
-    """Device parameters of a light that emits one lumen in all; `body` is its index among the fixture bodies."""
+def light_at(table: mi.Float, index: mi.UInt32) -> Luminaire:
+    """The light of row `index`: one for all lanes, or one of its own for each."""
+    rows = [dr.gather(mi.Vector4f, table, index * (_ROW // 4) + k) for k in range(_ROW // 4)]
+    return Luminaire(
+        kind=mi.UInt32(rows[0].w),
+        centre=mi.Point3f(rows[0].xyz),
+        right=mi.Vector3f(rows[1].xyz),
+        up=mi.Vector3f(rows[2].xyz),
+        forward=mi.Vector3f(rows[3].xyz),
+        half_width=rows[1].w,
+        half_height=rows[2].w,
+        area=rows[3].w,
+        radiance=rows[4].x,
+        intensity=rows[4].y,
+        half_beam=rows[4].z,
+        falloff_power=rows[4].w,
+        body=mi.UInt32(rows[5].x),
+    )
+
+
+def _row(light: Light, body: int) -> np.ndarray:
+    """24 numbers of a light, laid out as `light_at` reads them."""
+    row = np.zeros(_ROW, np.float32)
     fixture = light.fixture
     if fixture is None:
-        return _luminaire(AMBIENT, np.zeros(3), np.eye(3), (1, 1), 1, _AMBIENT_RADIANCE, (0, 1, 1), NO_BODY)
-    axes = np.stack([fixture.right, fixture.up, fixture.forward])
-    half = (fixture.size_m[0] / 2, fixture.size_m[1] / 2)
-    return _luminaire(
-        KINDS[fixture.shape], fixture.centre_m, axes, half, exit_area_m2(fixture), *_emission(fixture), body
-    )
+        row[3], row[16], row[18:20], row[20] = AMBIENT, _AMBIENT_RADIANCE, 1, NO_BODY
+        row[15] = 1
+        return row
+    row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
+    row[3], row[7], row[11] = KINDS[fixture.shape], fixture.size_m[0] / 2, fixture.size_m[1] / 2
+    row[15], row[16:20], row[20] = exit_area_m2(fixture), _emission(fixture), body
+    return row
 
 
-def _emission(fixture: Fixture) -> tuple[float, tuple[float, float, float]]:
-    """Radiance of a diffuse exit, or (peak intensity, half-beam angle, power) of a spot; the other is zero."""
+def _emission(fixture: Fixture) -> tuple[float, float, float, float]:
+    """Radiance of a diffuse exit; peak intensity, half-beam angle and falloff power of a spot. What does not apply is 0
+    (1 where it would divide)."""
     if fixture.shape == "spot":
         profile = spot_profile(fixture)
-        return 0.0, (profile.peak_cd_per_lm, profile.half_beam_rad, profile.power)
-    return radiance_per_lumen(fixture), (0.0, 1.0, 1.0)
-
-
-def _luminaire(
-    kind: int,
-    centre: np.ndarray,
-    axes: np.ndarray,
-    half: tuple[float, float],
-    area: float,
-    radiance: float,
-    spot: tuple[float, float, float],
-    body: int,
-) -> Luminaire:
-    return Luminaire(
-        kind=dr.opaque(mi.UInt32, kind),
-        centre=mi.Point3f(_opaque3(centre)),
-        right=_opaque3(axes[0]),
-        up=_opaque3(axes[1]),
-        forward=_opaque3(axes[2]),
-        half_width=_opaque(half[0]),
-        half_height=_opaque(half[1]),
-        area=_opaque(area),
-        radiance=_opaque(radiance),
-        intensity=_opaque(spot[0]),
-        half_beam=_opaque(spot[1]),
-        falloff_power=_opaque(spot[2]),
-        body=dr.opaque(mi.UInt32, body),
-    )
+        return 0.0, profile.peak_cd_per_lm, profile.half_beam_rad, profile.power
+    return radiance_per_lumen(fixture), 0.0, 1.0, 1.0
 
 
 def emitted(light: Luminaire, cos_exit: mi.Float) -> mi.Float:

@@ -1,4 +1,4 @@
-"""Hand meters on the set: illuminance per unit output of one light, in every band.
+"""Hand meters on the set: illuminance per unit output of each light, in every band.
 
 A flat meter answers with the cosine; a dome answers with (1 + cos) / 2 over the whole sphere, the projected area
 of a hemisphere. What comes straight from the fixture is sampled toward it; the rest by the tracing loop, started
@@ -13,25 +13,30 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from .bodies import Bodies
 from .frames import cosine_hemisphere, from_local, orthonormal
-from .luminaire import sample_light
+from .geometry import Geometry
+from .luminaire import light_at, sample_light
 from .paths import Scene, power_heuristic, trace_lanes, unoccluded
 from .sampler import mix, pair
+from .surface import Palette
 from .types import Start
 
 _ROW = 8
+_COPIES = 64
 
 
 @dataclass
 class MeterHeads:
-    """Device table of meters, repeated so that many lanes share one: x, y, z, dome flag, normal, 0 a meter."""
+    """Device table of `count` meters, `copies` lanes each, the whole repeated a light: x, y, z, dome flag, normal, 0."""
 
     table: mi.Float
+    count: mi.UInt32
     copies: mi.UInt32
 
     def place(self, lane: mi.UInt32) -> tuple[mi.Point3f, mi.Vector3f, mi.Bool]:
         """Position, normal and dome flag of the meter that `lane` serves."""
-        meter = lane // self.copies
+        meter = (lane // self.copies) % self.count
         first = dr.gather(mi.Vector4f, self.table, meter * 2)
         second = dr.gather(mi.Vector4f, self.table, meter * 2 + 1)
         return mi.Point3f(first.xyz), mi.Vector3f(second.xyz), first.w > 0.5
@@ -87,29 +92,39 @@ def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, see
 
 
 def read_meters(
-    scene: Scene, positions: np.ndarray, normals: np.ndarray, domes: np.ndarray, samples: int, seed: int = 1
+    geometry: Geometry,
+    palette: Palette,
+    bodies: Bodies,
+    lights: mi.Float,
+    light_count: int,
+    placement: tuple[np.ndarray, np.ndarray, np.ndarray],
+    samples: int,
+    seed: int = 1,
 ) -> np.ndarray:
-    """Readings of meters in lux per lumen (or lx s per lm s).
+    """Readings of meters in lux per lumen (or lx s per lm s), of each light of the table `lights` alone.
 
     Parameters
     ----------
-    positions, normals : (M, 3) metres and unit vectors; domes : (M,) bool.
-    samples : paths a meter, a multiple of 64.
+    placement : positions (M, 3) in metres, unit normals (M, 3), and which are domes (M,) bool.
+    samples : paths a meter and light, a multiple of 64.
 
     Returns
     -------
-    (B, M) float64.
+    (light_count, B, M) float64.
     """
-    copies = 64
+    positions, normals, domes = placement
     count = len(positions)
     rows = np.zeros((count, _ROW), np.float32)
     rows[:, 0:3], rows[:, 3], rows[:, 4:7] = positions, domes, normals
-    heads = MeterHeads(mi.Float(rows.ravel()), dr.opaque(mi.UInt32, copies))
+    heads = MeterHeads(mi.Float(rows.ravel()), dr.opaque(mi.UInt32, count), dr.opaque(mi.UInt32, _COPIES))
     dr.make_opaque(heads.table)
-    lanes, each = count * copies, max(samples // copies, 1)
+    lanes, each = light_count * count * _COPIES, max(samples // _COPIES, 2)
+    light = light_at(lights, dr.arange(mi.UInt32, lanes) // (heads.count * heads.copies))
+    scene = Scene(geometry, palette, bodies, light)
     end, seeds = dr.opaque(mi.UInt32, each), dr.opaque(mi.UInt32, seed)
     direct = _direct(scene, heads, lanes, end, seeds)
     paths = trace_lanes(scene, heads, lanes, dr.opaque(mi.UInt32, 0), end, seeds)
     dr.eval(direct, paths.radiance)
     total = np.array(paths.radiance, np.float64) + np.array(direct, np.float64)
-    return total.reshape(-1, count, copies).mean(axis=2) / each
+    means = total.reshape(-1, light_count, count, _COPIES).mean(axis=3) / each
+    return means.transpose(1, 0, 2)

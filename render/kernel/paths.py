@@ -22,7 +22,7 @@ from .sampler import mix, pair
 from .surface import Palette, evaluate, sample, surface_at
 from .types import Luminaire, Path, Surface, SurfacePoint
 
-_ROULETTE_DEPTH = 2
+_ROULETTE_DEPTH = 1
 _MAX_SURVIVAL = 0.98
 _MIN_SURVIVAL = 0.2
 _SHADOW_SHRINK = 1 - 1e-4
@@ -45,8 +45,10 @@ def power_heuristic(pdf: mi.Float, other: mi.Float) -> mi.Float:
     return dr.select(pdf > 0, pdf2 / (pdf2 + dr.square(other)), 0)
 
 
-def _seed(lane: mi.UInt32, seed: mi.UInt32, depth: mi.UInt32, use: int) -> mi.UInt32:
-    return mix(mix(lane, seed), depth * 4 + use)
+def _pair(lane: mi.UInt32, seed: mi.UInt32, path: Path, depth: mi.UInt32, use: int) -> tuple[mi.Float, mi.Float]:
+    """Two numbers for one use at one depth. Even and odd samples follow sequences of their own: two independent halves."""
+    half = path.sample & 1
+    return pair(mix(mix(lane, seed * 2 + half), depth * 4 + use), path.sample >> 1)
 
 
 def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
@@ -54,6 +56,7 @@ def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
     amount = dr.select(where, amount, 0)
     path.radiance += amount
     path.irradiance += amount * path.irradiance_share
+    path.odd += dr.select((path.sample & 1) == 1, dr.mean(amount), 0)
 
 
 def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, distance: mi.Float) -> None:
@@ -146,16 +149,16 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     on_surface = met_surface & ~blocked
     point = surface_point(geometry, hit.prim_index, hit.prim_uv, path.direction, on_surface)
     surface = surface_at(scene.palette, point, -path.direction, on_surface)
-    u, v = pair(_seed(lane, seed, path.depth, _LIGHT), path.sample)
+    u, v = _pair(lane, seed, path, path.depth, _LIGHT)
     _next_event(scene, path, point, surface, on_surface, u, v)
-    u, v = pair(_seed(lane, seed, path.depth, _SCATTER), path.sample)
-    u_lobe, u_survive = pair(_seed(lane, seed, path.depth, _LOBE), path.sample)
+    u, v = _pair(lane, seed, path, path.depth, _SCATTER)
+    u_lobe, u_survive = _pair(lane, seed, path, path.depth, _LOBE)
     return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
 
 
 def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Bool) -> None:
     """Begin the next sample of the lanes in `where`."""
-    u, v = pair(_seed(lane, seed, mi.UInt32(0xFFFF), _START), path.sample)
+    u, v = _pair(lane, seed, path, mi.UInt32(0xFFFF), _START)
     start = sensor.start(lane, u, v)
     path.origin = mi.Point3f(dr.select(where, start.origin, path.origin))
     path.direction = mi.Vector3f(dr.select(where, start.direction, path.direction))
@@ -180,6 +183,7 @@ def _blank(lanes: int, bands: int, first_sample: mi.UInt32) -> Path:
         radiance=mi.ArrayXf(zeros),
         irradiance=mi.ArrayXf(zeros),
         irradiance_direct=dr.zeros(mi.Float, lanes),
+        odd=dr.zeros(mi.Float, lanes),
         active=dr.full(mi.Bool, True, lanes),
     )
 

@@ -95,4 +95,5 @@ class Path:
     radiance: mi.ArrayXf  # summed over the lane's samples
     irradiance: mi.ArrayXf  # indirect part, summed likewise
     irradiance_direct: mi.Float
+    odd: mi.Float  # band mean of the radiance of odd samples alone
     active: mi.Bool

@@ -53,7 +53,7 @@ def compare_with_peer() -> dict[str, object]:
     develop_s = _develop_seconds(stage)
     for index, light in enumerate(stage.lights):
         others = [o.fixture for o in stage.lights if o is not light and o.fixture]
-        our_cost = _measure(lambda seed: tracer.pass_runner(light, others, seed)(0, 0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES)
+        our_cost = _measure(lambda seed: tracer.pass_runner(light, others, seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES)
         peer_cost = _measure(_peer_renderer(stage, merged, index))
         lights[light.name] = {"ratio": our_cost["cost"] / peer_cost["cost"], "ours": our_cost, "peer": peer_cost}
         ours += our_cost["cost"]

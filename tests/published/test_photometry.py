@@ -23,15 +23,12 @@ SEEDS = 16
 
 def readings(set_shapes, of, positions, normals, domes=None, samples=8192, seeds=SEEDS) -> np.ndarray:
     """(seeds, M) illuminance per unit output, mean over bands (all sets here are grey)."""
-    from render.kernel.meters import read_meters
-
     the_light = light(of)
     built = stage(set_shapes, [the_light])
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
-    scene = tracer._scene(the_light, [])
     positions, normals = np.atleast_2d(np.asarray(positions, float)), np.atleast_2d(np.asarray(normals, float))
     domes = np.zeros(len(positions), bool) if domes is None else np.asarray(domes)
-    runs = [read_meters(scene, positions, normals, domes, samples, seed) for seed in range(seeds)]
+    runs = [tracer.meters((the_light,), (positions, normals, domes), samples, seed)[0] for seed in range(seeds)]
     return np.mean(runs, axis=1)
 
 
@@ -165,7 +162,7 @@ def test_white_furnace(reflectance, f0, roughness):
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
     runs = []
     for seed in range(SEEDS):
-        radiance, _ = tracer.pass_runner(sky, [], seed)(0, 0, 16)
+        radiance, *_ = tracer.pass_runner(sky, [], seed)(0, 16)
         runs.append(radiance.mean() / 16 * np.pi)
     expected = reflectance if f0 == 0 else 1.0
     error = np.std(runs, ddof=1) / np.sqrt(SEEDS)
@@ -182,6 +179,6 @@ def test_panel_luminance_does_not_change_with_distance():
         panel = light(of)
         built = stage([far_speck()], [panel], camera(at=(0, 0, 0), look=(0, 0, -1), half_angle_deg=5))
         tracer = Tracer(built, merge(built), default_bands(), "auto", None)
-        radiance, _ = tracer.pass_runner(panel, [], 1)(0, 0, 4)
+        radiance, *_ = tracer.pass_runner(panel, [], 1)(0, 4)
         seen.append(radiance.mean() / 4)
     assert seen == pytest.approx([1 / (np.pi * 16)] * 2, rel=1e-5)

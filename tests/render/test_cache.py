@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from materials import KeyfallError
-from render.cache import Cache, content_hash, pack_half, unpack_half
+from render.cache import Cache, content_hash
+from render.half import Half
 
 
 def _record(value: float = 1.0, size: int = 1000) -> dict[str, np.ndarray]:
@@ -105,12 +106,12 @@ def test_two_processes_share_a_folder(tmp_path):
 
 def test_half_precision_keeps_eleven_bits_over_29_stops():
     values = 2.0 ** np.linspace(-28, 0, 2000) * 1e-9
-    back = unpack_half(pack_half("x", values), "x")
+    back = Half.from_record(Half.of(values).to_record("x"), "x").unpack()
     np.testing.assert_allclose(back, values, rtol=2**-11)
 
 
 def test_half_precision_of_nothing_is_nothing():
-    np.testing.assert_array_equal(unpack_half(pack_half("x", np.zeros(4)), "x"), np.zeros(4))
+    np.testing.assert_array_equal(Half.of(np.zeros(4)).unpack(), np.zeros(4))
 
 
 def test_hashes_tell_content_types_and_shapes_apart():

@@ -250,7 +250,7 @@ def test_pictures_carry_their_profile(run, name):
 KEYS = """
 format title scene_hash versions device quality settings picture lights ratio readings maps warnings cautions
 settings.iso settings.f_number settings.shutter_s settings.white_balance
-picture.width_px picture.height_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
+picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
 lights.power_setting lights.beam_diameter_m lights.field_diameter_m lights.distance_to_face_m lights.at_face
 lights.samples lights.noise_stops lights.gel.name lights.gel.loss_stops lights.gel.chromaticity_xy

@@ -101,11 +101,11 @@ def test_light_sampling(shape):
     import drjit as dr
     import mitsuba as mi
 
-    from render.kernel.luminaire import FAR_M, density, sample_light, upload_light
+    from render.kernel.luminaire import FAR_M, density, light_at, sample_light, upload_lights
     from tests.render.sets import fixture, light
 
     of = None if shape == "ambient" else fixture(shape, (0.8, 0.5) if shape == "rectangle" else (0.8, 0.8), at=(0.2, 0.1, 0.9), toward=(-0.2, -0.3, -0.9))  # fmt: skip
-    lamp = upload_light(light(of), 0)
+    lamp = light_at(upload_lights([light(of)], [0]), mi.UInt32(0))
     origin, normal = mi.Point3f(0), mi.Vector3f(0, 0, 1)
     rng = mi.PCG32(size=N)
     taken = sample_light(lamp, origin, normal, rng.next_float32(), rng.next_float32())
@@ -155,7 +155,7 @@ def test_meter_rays_follow_the_response(dome):
     from render.kernel.meters import MeterHeads, response_density
 
     rows = np.array([[0, 0, 0, dome, 0, 0, 1, 0]], np.float32)
-    heads = MeterHeads(mi.Float(rows.ravel()), mi.UInt32(N))
+    heads = MeterHeads(mi.Float(rows.ravel()), mi.UInt32(1), mi.UInt32(N))
     rng = mi.PCG32(size=N)
     start = heads.start(dr.arange(mi.UInt32, N), rng.next_float32(), rng.next_float32())
 
