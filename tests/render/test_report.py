@@ -39,10 +39,10 @@ class Run:
         path = write_scene(folder / "scene.toml", light__day=DAY, light__rim={**OFF, "on": False})
         cache = Cache(folder / "cache")
         self.report = preview(
-            path, folder, TraceSettings("draft", 4), PictureSettings("linear", "srgb", 16, True, True), cache=cache
+            path, folder, TraceSettings("preview", 4), PictureSettings("linear", "srgb", 16, True, True), cache=cache
         )
         self.stage = build_stage(load_scene(path))
-        self.olat = trace(self.stage, quality="draft", samples=4, cache=cache)
+        self.olat = trace(self.stage, quality="preview", samples=4, cache=cache)
         self.json = json.loads((folder / "report.json").read_text(), parse_constant=_refuse)
         self.lights = {light.name: light for light in self.report.lights}
 
