@@ -29,13 +29,17 @@ def make(name: str, folder: Path) -> None:
     console = Console(stderr=True)
     console.print(f"{name}", highlight=False)
     with TraceBar(console) as bar:
-        preview(DEMO / "scenes" / f"{name}.toml", folder, TraceSettings("final", SAMPLES), PictureSettings(), progress=bar)
+        preview(
+            DEMO / "scenes" / f"{name}.toml", folder, TraceSettings("final", SAMPLES), PictureSettings(), progress=bar
+        )
 
 
 def row(pictures: list[Path], height_px: int) -> Image.Image:
     """Pictures side by side, each scaled to `height_px`, on white."""
     images = [Image.open(path).convert("RGB") for path in pictures]
-    scaled = [im.resize((round(im.width * height_px / im.height), height_px), Image.Resampling.LANCZOS) for im in images]
+    scaled = [
+        im.resize((round(im.width * height_px / im.height), height_px), Image.Resampling.LANCZOS) for im in images
+    ]
     sheet = Image.new("RGB", (sum(im.width for im in scaled) + GAP_PX * (len(scaled) - 1), height_px), "white")
     x = 0
     for image in scaled:

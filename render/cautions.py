@@ -38,7 +38,9 @@ def _near(lights: list[Light], stage: Stage) -> str | None:
     near = [li.name for li in lights if li.fixture and _distance(li, stage) < _NEAR_EYES_M]
     if not near:
         return None
-    return f"Close light ({', '.join(near)}): keep bare sources away from eyes, and mind heat near skin, hair and cloth."
+    return (
+        f"Close light ({', '.join(near)}): keep bare sources away from eyes, and mind heat near skin, hair and cloth."
+    )
 
 
 def _overhead(lights: list[Light], stage: Stage) -> str | None:

@@ -87,7 +87,8 @@ class Catalogue(str, Enum):
 SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the numbers as JSON on standard output.")]
 QualityOption = Annotated[
-    Quality, typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4 at half size, preview 8, final 256.")
+    Quality,
+    typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4 at half size, preview 8, final 256."),
 ]
 SamplesOption = Annotated[
     int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")

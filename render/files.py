@@ -18,14 +18,18 @@ def write_png(path: Path, picture: Picture) -> None:
     """8-bit PNG tagged with its gamut's ICC profile."""
     from PIL import Image
 
-    Image.fromarray(picture.to_8_bit()).save(path, format="PNG", icc_profile=icc_profile(picture.gamut), compress_level=4)
+    Image.fromarray(picture.to_8_bit()).save(
+        path, format="PNG", icc_profile=icc_profile(picture.gamut), compress_level=4
+    )
 
 
 def write_tiff(path: Path, picture: Picture) -> None:
     """16-bit TIFF tagged with its gamut's ICC profile."""
     import tifffile
 
-    tifffile.imwrite(path, picture.to_16_bit(), photometric="rgb", iccprofile=icc_profile(picture.gamut), compression="zlib")
+    tifffile.imwrite(
+        path, picture.to_16_bit(), photometric="rgb", iccprofile=icc_profile(picture.gamut), compression="zlib"
+    )
 
 
 def write_exr(path: Path, olat: OlatSet, stage: Stage) -> None:
@@ -41,6 +45,6 @@ def write_exr(path: Path, olat: OlatSet, stage: Stage) -> None:
         for letter, plane in zip("RGB", scene_rgb(olat, alone), strict=True):
             channels[f"{name}.{letter}"] = np.ascontiguousarray(plane)
     for letter in "RGB":
-        channels[letter] = np.sum([channels[f"{name}.{letter}"] for name in olat.names], axis=0, dtype=np.float32)
+        channels[letter] = np.asarray(np.sum([channels[f"{name}.{letter}"] for name in olat.names], axis=0), np.float32)
     header = {"compression": OpenEXR.ZIP_COMPRESSION, "type": OpenEXR.scanlineimage}
     OpenEXR.File(header, channels).write(str(path))

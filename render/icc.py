@@ -36,7 +36,7 @@ def icc_profile(gamut: str) -> bytes:
 
 
 def _fixed(value: float) -> int:
-    return int(round(float(value) * 65536))
+    return round(float(value) * 65536)
 
 
 def _xyz(values: np.ndarray) -> bytes:

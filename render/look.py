@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -73,7 +74,10 @@ def xyz_weights(meters: MeterSet, stage: Stage) -> np.ndarray:
 def _same_lights(meters: MeterSet, stage: Stage) -> None:
     names = tuple(light.name for light in stage.lights)
     if names != meters.names:
-        raise KeyfallError(f"The set was traced for the lights {', '.join(meters.names)}; the stage has {', '.join(names)}. Trace it again.")
+        raise KeyfallError(
+            f"The set was traced for the lights {', '.join(meters.names)}; the stage has {', '.join(names)}. "
+            "Trace it again."
+        )
 
 
 def mid_grey_scale(exposure: Exposure) -> float:
@@ -87,7 +91,7 @@ def mid_grey_scale(exposure: Exposure) -> float:
 
 
 def relight(
-    stage: Stage, name: str, *, gel: Gel | None | str = "keep", stops: float = 0.0, on: bool | None = None
+    stage: Stage, name: str, *, gel: Gel | Literal["keep"] | None = "keep", stops: float = 0.0, on: bool | None = None
 ) -> Stage:
     """The stage with one light changed: another gel (None takes it off), more or less power in stops, on or off.
 
@@ -109,7 +113,7 @@ def relight(
             lumens=None if light.output.lumens is None else light.output.lumens * factor,
             reading_lux=None if light.output.reading_lux is None else light.output.reading_lux * factor,
         )
-        kept = light.gel if gel == "keep" else gel
+        kept = light.gel if isinstance(gel, str) else gel
         return replace(light, output=output, gel=kept, on=light.on if on is None else on)
 
     return replace(stage, lights=tuple(changed(light) for light in stage.lights))

@@ -49,7 +49,9 @@ class MapNumbers:
 
 def luminance_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) from mid-grey of what the camera records."""
-    return _stops(_weighted(olat.radiance, xyz_weights(olat.meters, stage)[:, :, 1]) * mid_grey_scale(stage.exposure) / 0.18)
+    return _stops(
+        _weighted(olat.radiance, xyz_weights(olat.meters, stage)[:, :, 1]) * mid_grey_scale(stage.exposure) / 0.18
+    )
 
 
 def incident_stops(olat: OlatSet, stage: Stage) -> np.ndarray:

@@ -54,7 +54,7 @@ def _per_face(shapes: tuple[Shape, ...], values: list[int]) -> np.ndarray:
 
 
 def finish_tables(finishes: tuple[Finish, ...], bands: Bands) -> tuple[np.ndarray, np.ndarray]:
-    """Band reflectances (M, 4, B) and coat parameters (M, 4): f0 times coat, roughness, gloss roughness, transmission."""
+    """Band reflectances (M, 4, B), and (M, 4): f0 times coat, roughness, gloss roughness, transmission."""
     spectra = np.stack([bands.project(f.reflectance) for f in finishes])
     parameters = np.array([[f.f0 * f.coat, f.roughness, f.gloss_roughness, f.transmission] for f in finishes])
     return spectra, parameters

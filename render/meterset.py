@@ -10,7 +10,6 @@ from materials import Bands
 from scenes.stage import Probe, Stage
 
 
-
 @dataclass(frozen=True, slots=True)
 class Meter:
     """A meter: which probe it is held at, and "dome" (toward the camera), "flat:surface" (facing out from the surface
@@ -32,7 +31,7 @@ class MeterSet:
 
 @dataclass(frozen=True, slots=True)
 class MeterPlacement:
-    """`meters[i]` stands at `positions[i]` (M, 3), turned to `normals[i]` (M, 3); `domes` (M,) tells domes from flats."""
+    """`meters[i]` stands at `positions[i]` (M, 3), turned to `normals[i]` (M, 3); `domes` (M,) are domes."""
 
     meters: tuple[Meter, ...]
     positions: np.ndarray

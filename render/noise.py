@@ -1,7 +1,7 @@
 """How far a picture still is from converged, in stops.
 
-Even and odd samples of a light are two independent halves. On patches of 8 x 8 pixels, about what a spot meter sees on a
-face, half their difference is the standard error of the mean; its root mean square over the patches, relative to
+Even and odd samples of a light are two independent halves. On patches of 8 x 8 pixels, about what a spot meter sees
+on a face, half their difference is the standard error of the mean; its root mean square over the patches, relative to
 the patch brightness, is quoted in stops. It is the noise of the traced picture, before denoising.
 """
 

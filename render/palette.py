@@ -18,8 +18,7 @@ _BLUE_CHROMA, _OCHRE_CHROMA = 0.115, 0.125
 
 def _scale() -> np.ndarray:
     from .develop import encode_srgb
-    from .gamut import map_to_gamut
-    from .gamut import from_oklab
+    from .gamut import from_oklab, map_to_gamut
 
     stops = np.linspace(FROM_STOPS, TO_STOPS, _STEPS)
     lightness = np.interp(stops, [FROM_STOPS, TO_STOPS], [_DARK, _LIGHT])

@@ -111,13 +111,15 @@ class PassState:
 
     def picture(self, noise: float | None) -> LightPicture:
         """Means of all samples so far."""
-        assert self.radiance is not None and self.irradiance is not None
+        assert self.radiance is not None
+        assert self.irradiance is not None
         total = np.float32(self.samples)
         return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise)
 
     def noise(self, face: np.ndarray) -> float | None:
         """Noise over `face`, or over the whole picture where the light leaves the face dark."""
-        assert self.radiance is not None and self.odd is not None
+        assert self.radiance is not None
+        assert self.odd is not None
         odd = self.odd * 2 / self.samples
         even = self.radiance.mean(axis=0) * 2 / self.samples - odd
         over_face = noise_stops(even, odd, face)

@@ -5,11 +5,16 @@ from __future__ import annotations
 import warnings
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from .maps import DARKEST_STOPS, ExposureMap, MapNumbers
 from .palette import FROM_STOPS, TO_STOPS, colours
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 _INK, _PAPER, _QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 _LEGEND_PX = 128
@@ -24,8 +29,8 @@ _HEADING_CHARACTER_PX = 9.5  # of the widest ordinary text at the heading's size
 def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
     """Draw one map to a PNG.
 
-    The picture keeps its pixels one to one (the face is cropped and enlarged); legend and caption stand beside and under it. Pixels outside the map's
-    mask are shown in pale grey; pixels without detail are hatched.
+    The picture keeps its pixels one to one (the face is cropped and enlarged); legend and caption stand beside and
+    under it. Pixels outside the map's mask are shown in pale grey; pixels without detail are hatched.
     """
     import matplotlib
     from matplotlib.figure import Figure
@@ -35,7 +40,7 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     height, width = exposure_map.stops.shape
     scale = max(1.0, 640 / max(height, width))
     size = ((width * scale + _LEGEND_PX) / 100, (height * scale + _CAPTION_PX) / 100)
-    style = {"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}
+    style: Any = {"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}
     with matplotlib.rc_context(style), warnings.catch_warnings():
         # a title in a script the font lacks shows as boxes
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
@@ -58,7 +63,9 @@ def _cropped(exposure_map: ExposureMap) -> ExposureMap:
     return replace(exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area])
 
 
-def _draw(figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size: tuple[float, float]) -> None:
+def _draw(
+    figure: Figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size: tuple[float, float]
+) -> None:
     total_width, total_height = size[0] * 100, size[1] * 100
     picture_width, picture_height = total_width - _LEGEND_PX, total_height - _CAPTION_PX
     picture = figure.add_axes(
@@ -91,7 +98,7 @@ def _draw(figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: s
     )
 
 
-def _draw_picture(axes, exposure_map: ExposureMap) -> None:
+def _draw_picture(axes: Axes, exposure_map: ExposureMap) -> None:
     stops, mask = exposure_map.stops, exposure_map.mask
     height, width = stops.shape
     rgb = colours(stops).astype(np.float32)
@@ -108,7 +115,7 @@ def _draw_picture(axes, exposure_map: ExposureMap) -> None:
     axes.set_rasterized(True)
 
 
-def _draw_contours(axes, smooth: np.ndarray) -> None:
+def _draw_contours(axes: Axes, smooth: np.ndarray) -> None:
     """A line at every whole stop, mid-grey's the boldest; each long one carries its stop, the shortest are left out."""
     import contourpy
     from matplotlib.patheffects import withStroke
@@ -118,7 +125,8 @@ def _draw_contours(axes, smooth: np.ndarray) -> None:
     grid = contourpy.contour_generator(np.arange(width) + 0.5, np.arange(height) + 0.5, np.ma.masked_invalid(smooth))
     for level in np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5):
         ink, halo = ("#f4f2ee", "#0d1526") if level < -1 else ("#1d1f24", "#e9dcc4")
-        for line in grid.lines(level):
+        for found in grid.lines(level):
+            line = np.asarray(found, float)
             steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
             if steps.sum() < _SHORTEST_PX:
                 continue
@@ -128,13 +136,13 @@ def _draw_contours(axes, smooth: np.ndarray) -> None:
                 if spot is not None:
                     placed.append(spot)
                     axes.text(
-                        *spot, _signed(level), color=ink, fontsize=8, ha="center", va="center",
+                        float(spot[0]), float(spot[1]), _signed(level), color=ink, fontsize=8, ha="center", va="center",
                         path_effects=[withStroke(linewidth=2.2, foreground=halo)],
                     )  # fmt: skip
 
 
 def _free_spot(line: np.ndarray, placed: list[np.ndarray]) -> np.ndarray | None:
-    """A point of a contour (n, 2) clear of the labels `placed` so far, from its middle outward; None when there is none."""
+    """A point of a contour (n, 2) clear of the labels `placed` so far, nearest its middle; None when there is none."""
     middle = len(line) // 2
     for index in sorted(range(0, len(line), 4), key=lambda i: abs(i - middle)):
         if all(np.abs(line[index] - other).max() > _LABEL_ROOM_PX for other in placed):
@@ -151,7 +159,7 @@ def _smooth(stops: np.ndarray, mask: np.ndarray) -> np.ndarray:
     return np.where(mask, blurred, np.nan)
 
 
-def _draw_legend(axes, exposure_map: ExposureMap) -> None:
+def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:
     ramp = np.linspace(TO_STOPS, FROM_STOPS, 256)[:, None]
     axes.imshow(colours(ramp), extent=(0, 1, FROM_STOPS, TO_STOPS), aspect="auto")
     ticks = np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5)
@@ -189,4 +197,5 @@ def _caption(exposure_map: ExposureMap, numbers: MapNumbers) -> str:
     )
     if exposure_map.name == "incident":
         return f"{spread} stops"
-    return f"{spread} stops\nno detail (hatched) {100 * numbers.share_clipped:.1f} % \u00b7 under \u22125 stops {100 * numbers.share_dark:.1f} %"
+    clipped, dark = (100 * (share or 0.0) for share in (numbers.share_clipped, numbers.share_dark))
+    return f"{spread} stops\nno detail (hatched) {clipped:.1f} % \u00b7 under \u22125 stops {dark:.1f} %"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import threading
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from scenes import build_stage, load_scene
@@ -75,7 +76,9 @@ def preview(
             device=tracing.device, threads=tracing.threads, cache=cache, progress=progress,
         )  # fmt: skip
         picture = _sized(develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut), stage)
-        report = _write_maps_and_report(output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes()))
+        report = _write_maps_and_report(
+            output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes())
+        )
         _write_pictures(output, stage, olat, picture, pictures)
     return report
 
@@ -99,9 +102,10 @@ def _write_maps_and_report(
     output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, quality: str, scene_hash: str
 ) -> Report:
     maps = exposure_maps(olat, stage, clip_level(picture.curve))
-    for exposure_map in maps:
-        numbers = summarise(exposure_map)
-        output.write(f"map-{exposure_map.name}.png", lambda path: write_map(path, exposure_map, numbers, stage.title))
+    for m in maps:
+        output.write(
+            f"map-{m.name}.png", partial(write_map, exposure_map=m, numbers=summarise(m), scene_title=stage.title)
+        )
     report = build_report(
         stage, olat, picture, maps, all_readings(olat.meters, stage),
         quality=quality, device=backend.active_device(), scene_hash=scene_hash,

@@ -166,7 +166,8 @@ def build_report(
         quality=quality,
         settings=_settings(stage),
         picture=PictureReport(
-            width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1], gamut=picture.gamut, tone_curve=picture.curve,
+            width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1],
+            gamut=picture.gamut, tone_curve=picture.curve,
             share_clipped=float(picture.clipped.mean()), share_gamut_mapped=float(picture.mapped.mean()),
         ),
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],

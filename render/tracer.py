@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from materials import Bands, ggx_albedo_table
@@ -50,9 +52,7 @@ class Tracer:
         from .kernel.guides import trace_guides
 
         traced = trace_guides(geometry, palette, upload_bodies(visible), lens, self._picture_shape, GUIDE_SAMPLES)
-        return Guides(
-            traced["albedo"], traced["normal"], traced["depth"], traced["position"], traced["region"]
-        )
+        return Guides(traced["albedo"], traced["normal"], traced["depth"], traced["position"], traced["region"])
 
     def blockers(self, light: Light, others: list[Fixture], points: np.ndarray) -> list[int]:
         """Which of the `others` stand between the light and `points` (n, 3)."""
@@ -62,7 +62,7 @@ class Tracer:
 
         return blocking_bodies(self._light(light, NO_BODY), others, points)
 
-    def _light(self, light: Light, body: int) -> object:
+    def _light(self, light: Light, body: int) -> Any:
         import drjit as dr
         import mitsuba as mi
 
@@ -90,7 +90,8 @@ class Tracer:
             irradiance = paths.irradiance + paths.irradiance_direct
             dr.eval(paths.radiance, irradiance, paths.odd)
             pictures = (np.array(values).reshape(-1, height, width) for values in (paths.radiance, irradiance))
-            return *pictures, np.array(paths.odd).reshape(height, width)
+            radiance, reaching = pictures
+            return radiance, reaching, np.array(paths.odd).reshape(height, width)
 
         return run
 

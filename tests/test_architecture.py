@@ -62,6 +62,8 @@ def test_public_names_are_sorted_and_exist(package):
 
 @pytest.mark.parametrize("package", ["materials", "scenes", "render", "render.cli"])
 def test_importing_loads_no_tracing_library(package):
-    code = f"import {package}, sys; print([m for m in ('mitsuba', 'drjit', 'colour', 'matplotlib') if m in sys.modules])"
+    code = (
+        f"import {package}, sys; print([m for m in ('mitsuba', 'drjit', 'colour', 'matplotlib') if m in sys.modules])"
+    )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True)
     assert run.stdout.strip() == "[]"

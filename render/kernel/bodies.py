@@ -105,7 +105,9 @@ def nearest_body(
     """Nearest housing a ray enters; rays `from_camera` pass hidden ones, and all pass housing `except_body`."""
     index = mi.UInt32(0)
     hit = BodyHit(dr.full(mi.Float, dr.inf, dr.width(origin)), mi.UInt32(NO_BODY), mi.Bool(False))
-    while dr.hint(index < bodies.count, exclude=[bodies, origin, direction, from_camera, except_body], label="housings"):
+    while dr.hint(
+        index < bodies.count, exclude=[bodies, origin, direction, from_camera, except_body], label="housings"
+    ):
         distance, front, visible = _meet(bodies, index, origin, direction)
         nearer = (distance < hit.distance) & (visible | ~from_camera) & (index != except_body)
         hit.distance = dr.select(nearer, distance, hit.distance)

@@ -114,9 +114,7 @@ def _sphere_cap(light: Luminaire, origin: mi.Point3f) -> tuple[mi.Vector3f, mi.F
     return toward / distance, distance, sine2 / (1 + dr.safe_sqrt(1 - sine2))
 
 
-def sample_light(
-    light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: mi.Float, v: mi.Float
-) -> LightSample:
+def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: mi.Float, v: mi.Float) -> LightSample:
     """Choose a direction from `origin` to the light: by area of flat exits, by solid angle of spheres, and by the
     cosine about `normal` for the surroundings."""
     x, y = _on_exit(light, u, v)

@@ -28,7 +28,7 @@ _COPIES = 64
 
 @dataclass
 class MeterHeads:
-    """Device table of `count` meters, `copies` lanes each, the whole repeated a light: x, y, z, dome flag, normal, 0."""
+    """Device table of `count` meters, `copies` lanes each, repeated a light: x, y, z, dome flag, normal, 0."""
 
     table: mi.Float
     count: mi.UInt32

@@ -46,7 +46,7 @@ def power_heuristic(pdf: mi.Float, other: mi.Float) -> mi.Float:
 
 
 def _pair(lane: mi.UInt32, seed: mi.UInt32, path: Path, depth: mi.UInt32, use: int) -> tuple[mi.Float, mi.Float]:
-    """Two numbers for one use at one depth. Even and odd samples follow sequences of their own: two independent halves."""
+    """Two numbers for one use at one depth. Even and odd samples have sequences of their own: independent halves."""
     half = path.sample & 1
     return pair(mix(mix(lane, seed * 2 + half), depth * 4 + use), path.sample >> 1)
 

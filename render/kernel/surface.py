@@ -78,7 +78,9 @@ def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray
     neighbours = np.concatenate([coat[:, :-1], coat[:, 1:]], axis=2)
     mean_neighbours = np.concatenate([mean[:-1], mean[1:]], axis=1)
     palette = Palette(
-        spectra=[_to_device(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)],
+        spectra=[
+            _to_device(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)
+        ],
         parameters=_to_device(parameters),
         coat=_to_device(neighbours),
         coat_mean=_to_device(mean_neighbours),
@@ -162,7 +164,12 @@ def _smith_lambda(alpha: mi.Float, cosine: mi.Float) -> mi.Float:
 
 
 def evaluate(
-    palette: Palette, surface: Surface, point: SurfacePoint, outgoing: mi.Vector3f, incoming: mi.Vector3f, active: mi.Bool
+    palette: Palette,
+    surface: Surface,
+    point: SurfacePoint,
+    outgoing: mi.Vector3f,
+    incoming: mi.Vector3f,
+    active: mi.Bool,
 ) -> tuple[mi.Float, mi.Float, mi.Float]:
     """Scattering from `incoming` to `outgoing`, both pointing away from the surface, cosine included.
 

@@ -66,6 +66,10 @@ def role_of(name: str, light: Light) -> str:
     return name if name in ROLE_WORDS else "other"
 
 
+RESERVED_LIGHT_NAMES = ("all", "surface")
+"""Words the reports use beside the lights' names: all lights together, and a meter facing out from a surface."""
+
+
 def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, Light]) -> Iterator[Problem]:
     """Checks between tables; None and missing lights stand for tables that are absent or faulty."""
     if room is not None and ground is not None:
@@ -74,6 +78,12 @@ def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, L
         )
     closed = room is not None and not room.open
     for name, light in lights.items():
+        if name in RESERVED_LIGHT_NAMES:
+            yield Problem(
+                ("light", name),
+                f"a light cannot be called '{name}'; the reports use that word",
+                fix="Give it another name.",
+            )
         if closed and light.shape == "ambient":
             yield Problem(
                 ("light", name),

@@ -3,7 +3,8 @@
 Both trace the same clothed sitter in the same room from the same mesh, all surfaces diffuse in one band's reflectance,
 four lights, one render a light. The error of a renderer is its variance over independent seeds, averaged over the
 picture relative to the squared mean; error times CPU seconds does not depend on the sample count, so its ratio is that
-of the CPU time to equal error. The peer renders one band and we trace all, which favours the peer. Twelve gel looks
+of the CPU time to equal error. The peer renders one band and we trace all, which favours the peer. Octagons and
+spots are disks of the same width for the peer. Twelve gel looks
 are one trace and twelve developments for us, twelve renders for the peer.
 """
 
@@ -20,7 +21,7 @@ from render.backend import init
 from render.merge import MergedSet, merge
 from render.tracer import Tracer
 from scenes import build_stage, load_scene
-from scenes.stage import Stage
+from scenes.stage import Fixture, Light, Stage
 
 from .runs import SCENE
 
@@ -53,7 +54,7 @@ def compare_with_peer() -> dict[str, object]:
     develop_s = _develop_seconds(stage)
     for index, light in enumerate(stage.lights):
         others = [o.fixture for o in stage.lights if o is not light and o.fixture]
-        our_cost = _measure(lambda seed: tracer.pass_runner(light, others, seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES)
+        our_cost = _measure(_our_renderer(tracer, light, others))
         peer_cost = _measure(_peer_renderer(stage, merged, index))
         lights[light.name] = {"ratio": our_cost["cost"] / peer_cost["cost"], "ours": our_cost, "peer": peer_cost}
         ours += our_cost["cost"]
@@ -74,6 +75,10 @@ def _measure(render) -> dict[str, float]:
     cpu, wall = (_cpu_s() - started) / SEEDS, (time.perf_counter() - wall) / SEEDS
     error = _error(np.stack(pictures))
     return {"error": error, "cpu_s": cpu, "wall_s": wall, "cost": error * cpu, "mean": float(np.mean(pictures))}
+
+
+def _our_renderer(tracer: Tracer, light: Light, others: list[Fixture]):
+    return lambda seed: tracer.pass_runner(light, others, seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES
 
 
 def _develop_seconds(stage: Stage) -> float:

@@ -27,7 +27,7 @@ def _five_lights(text: str) -> str:
 
 
 def _other_gels(text: str) -> str:
-    return re.sub(r'(\[light\.\w+\]\n)', r'\1gels = ["half-cto"]\n', text).replace('power = "1/16"', 'power = "1/8"')
+    return re.sub(r"(\[light\.\w+\]\n)", r'\1gels = ["half-cto"]\n', text).replace('power = "1/16"', 'power = "1/8"')
 
 
 def _run(scene_text: str, quality: str, cache: Path) -> tuple[float, float]:
@@ -35,10 +35,24 @@ def _run(scene_text: str, quality: str, cache: Path) -> tuple[float, float]:
     with tempfile.TemporaryDirectory() as folder:
         scene = Path(folder) / "scene.toml"
         scene.write_text(scene_text)
-        command = [sys.executable, "-c", "from render.cli import app; app()", "preview", str(scene), "-o", f"{folder}/out", "-q", quality]
+        command = [
+            sys.executable,
+            "-c",
+            "from render.cli import app; app()",
+            "preview",
+            str(scene),
+            "-o",
+            f"{folder}/out",
+            "-q",
+            quality,
+        ]
         started = time.perf_counter()
         child = subprocess.Popen(
-            command, env=os.environ | {"KEYFALL_CACHE_DIR": str(cache)}, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+            command,
+            env=os.environ | {"KEYFALL_CACHE_DIR": str(cache)},
+            cwd=ROOT,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
         )
         _, errors = child.communicate()
         seconds = time.perf_counter() - started

@@ -32,7 +32,9 @@ def readings(set_shapes, of, positions, normals, domes=None, samples=8192, seeds
     return np.mean(runs, axis=1)
 
 
-def agree(samples: np.ndarray, truth: np.ndarray | float, most_relative_error: float = 0.003, rounding: float = 1e-5) -> None:
+def agree(
+    samples: np.ndarray, truth: np.ndarray | float, most_relative_error: float = 0.003, rounding: float = 1e-5
+) -> None:
     """Means of independent runs (axis 0) equal the truth within 4 standard errors, and the test has power; `rounding`
     is the relative error of the printed truth and of float32 arithmetic."""
     error = samples.std(axis=0, ddof=1) / np.sqrt(len(samples))
@@ -152,7 +154,15 @@ def test_cube_room_interreflection(reflectance):
 
 @pytest.mark.parametrize(
     ("reflectance", "f0", "roughness"),
-    [(1.0, 0.0, 1.0), (0.5, 0.0, 1.0), (1.0, 0.04, 0.2), (1.0, 0.04, 0.6), (1.0, 0.2, 1.0), (0.0, 1.0, 0.3), (0.0, 1.0, 1.0)],
+    [
+        (1.0, 0.0, 1.0),
+        (0.5, 0.0, 1.0),
+        (1.0, 0.04, 0.2),
+        (1.0, 0.04, 0.6),
+        (1.0, 0.2, 1.0),
+        (0.0, 1.0, 0.3),
+        (0.0, 1.0, 1.0),
+    ],
 )
 def test_white_furnace(reflectance, f0, roughness):
     """In even light from everywhere a surface that absorbs nothing cannot be told from its surroundings."""

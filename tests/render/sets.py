@@ -60,7 +60,9 @@ def frame(forward) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return right, np.cross(right, forward), forward
 
 
-def fixture(shape="disk", size=(1.0, 1.0), at=(0, 1, 0), toward=(0, -1, 0), beam=None, field=None, visible=False, depth=0.05):
+def fixture(
+    shape="disk", size=(1.0, 1.0), at=(0, 1, 0), toward=(0, -1, 0), beam=None, field=None, visible=False, depth=0.05
+):
     right, up, forward = frame(toward)
     return Fixture(
         shape=shape, size_m=np.asarray(size, float), centre_m=np.asarray(at, float), right=right, up=up,

@@ -29,7 +29,12 @@ VIEW = camera(at=(0.3, 1.5, 2.6), look=(0, 1.0, 0), half_angle_deg=28, size=(SIZ
 CASES = [
     ("panel", 6),
     ("round", 1),
-    *(pytest.param(name, band, marks=pytest.mark.slow) for name in LIGHTS for band in (1, 11) if (name, band) != ("round", 1)),
+    *(
+        pytest.param(name, band, marks=pytest.mark.slow)
+        for name in LIGHTS
+        for band in (1, 11)
+        if (name, band) != ("round", 1)
+    ),
 ]
 ALPHA_EACH = 1 - (1 - ALPHA) ** (1 / len(CASES))
 
@@ -45,7 +50,7 @@ def _ball(of):
     import trimesh
 
     sphere = trimesh.creation.icosphere(subdivisions=2, radius=0.6)
-    triangles = sphere.triangles.reshape(-1, 3) + [0, 1.0, 0]
+    triangles = sphere.triangles.reshape(-1, 3) + np.array([0, 1.0, 0])
     normals = np.repeat(sphere.face_normals, 3, axis=0)
     return mesh(triangles, np.arange(len(triangles)).reshape(-1, 3), normals, of)
 
@@ -79,7 +84,9 @@ def _theirs(name: str, band: int) -> np.ndarray:
         "sampler": {"type": "independent"},
     }  # fmt: skip
     for index, shape in enumerate([*box(LOW, HIGH, finish(0.0)), _ball(finish(0.0))]):
-        built = mi.Mesh(f"shape{index}", len(shape.vertices), len(shape.faces), props=_diffuse(mi, ball if index == 6 else wall))
+        built = mi.Mesh(
+            f"shape{index}", len(shape.vertices), len(shape.faces), props=_diffuse(mi, ball if index == 6 else wall)
+        )
         parameters = mi.traverse(built)
         parameters["vertex_positions"] = shape.vertices.ravel()
         parameters["faces"] = shape.faces.astype(np.uint32).ravel()
@@ -95,7 +102,10 @@ def _theirs(name: str, band: int) -> np.ndarray:
 def _diffuse(mi, reflectance: float):
     properties = mi.Properties()
     properties["bsdf"] = mi.load_dict(
-        {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": {"type": "uniform", "value": float(reflectance)}}}
+        {
+            "type": "twosided",
+            "bsdf": {"type": "diffuse", "reflectance": {"type": "uniform", "value": float(reflectance)}},
+        }
     )
     return properties
 
@@ -103,7 +113,9 @@ def _diffuse(mi, reflectance: float):
 def _panel(mi, of, lit: bool) -> dict:
     width, height = (float(s) / 2 for s in of.size_m)
     target = [float(x) for x in of.centre_m + of.forward]
-    transform = mi.ScalarTransform4f().look_at(origin=[float(x) for x in of.centre_m], target=target, up=[float(x) for x in of.up])
+    transform = mi.ScalarTransform4f().look_at(
+        origin=[float(x) for x in of.centre_m], target=target, up=[float(x) for x in of.up]
+    )
     area = 4 * width * height if of.shape == "rectangle" else np.pi * width**2
     panel = {
         "type": of.shape, "to_world": transform @ mi.ScalarTransform4f().scale([width, height, 1.0]),

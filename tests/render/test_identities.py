@@ -24,7 +24,9 @@ def studio(*lights, scale: float = 1.0, size=(48, 48)):
     grey = finish(0.4)
     shapes = [
         *box(np.array((-2, 0, -1.5)) * scale, np.array((2, 2.5, 3)) * scale, finish(0.5)),
-        quad(np.array((-0.4, 0.4, 0)) * scale, np.array((0.8, 0, 0)) * scale, np.array((0, 0.8, 0)) * scale, grey, "face"),
+        quad(
+            np.array((-0.4, 0.4, 0)) * scale, np.array((0.8, 0, 0)) * scale, np.array((0, 0.8, 0)) * scale, grey, "face"
+        ),
     ]
     view = camera(at=np.array((0, 1.0, 2.8)) * scale, look=np.array((0, 0.9, 0)) * scale, half_angle_deg=16, size=size)
     built = stage(shapes, lights, view, [probe("face", np.array((0, 0.8, 0.02)) * scale, (0, 0, 1))])
@@ -44,7 +46,10 @@ def traced(tmp_path_factory):
 def test_lights_add_up(traced):
     built, olat = traced
     together = scene_rgb(olat, built)
-    alone = [scene_rgb(olat, replace(built, lights=tuple(replace(li, on=li.name == name) for li in built.lights))) for name in olat.names]
+    alone = [
+        scene_rgb(olat, replace(built, lights=tuple(replace(li, on=li.name == name) for li in built.lights)))
+        for name in olat.names
+    ]
     np.testing.assert_allclose(sum(alone), together, rtol=1e-5, atol=1e-7)
 
 
@@ -115,7 +120,9 @@ def test_a_body_moved_into_another_light_traces_that_light_too(tmp_path, count_t
     cache, built = Cache(tmp_path), studio(*lights(), size=(16, 16))
     trace(built, samples=2, cache=cache)
     in_the_way = replace(KEY, centre_m=FILL.centre_m + 0.6 * FILL.forward)
-    trace(replace(built, lights=(replace(built.lights[0], fixture=in_the_way), *built.lights[1:])), samples=2, cache=cache)
+    trace(
+        replace(built, lights=(replace(built.lights[0], fixture=in_the_way), *built.lights[1:])), samples=2, cache=cache
+    )
     assert len(count_traces) == 5
 
 
@@ -168,7 +175,9 @@ def test_a_card_of_18_per_cent_at_the_metered_exposure_is_mid_grey(tmp_path):
     reading = find(all_readings(olat.meters, built), "face", "key", "flat:surface")
     wanted = 250 * built.exposure.f_number**2 / built.exposure.iso
     metered = replace(built, lights=(replace(built.lights[0], output=Output(wanted / reading.exposure_lx_s, None)),))
-    assert find(all_readings(olat.meters, metered), "face", "key", "flat:surface").f_number == pytest.approx(8, rel=1e-3)
+    assert find(all_readings(olat.meters, metered), "face", "key", "flat:surface").f_number == pytest.approx(
+        8, rel=1e-3
+    )
     picture = develop(olat, metered)
     np.testing.assert_allclose(np.median(picture.linear, axis=(1, 2)), 0.18, rtol=0.01)
     assert np.all(np.abs(np.median(picture.to_8_bit().reshape(-1, 3), axis=0) - 118) <= 1)
@@ -176,7 +185,9 @@ def test_a_card_of_18_per_cent_at_the_metered_exposure_is_mid_grey(tmp_path):
 
 def test_ambient_reads_at_the_face_what_the_scene_says(tmp_path):
     open_room = box((-2, 0, -2), (2, 2.5, 3), finish(0.5))[:4]
-    built = stage(open_room, [light(None, "day", lux=800.0)], camera(at=(0, 1, 2.5)), [probe("face", (0, 1, 0), (0, 0, 1))])
+    built = stage(
+        open_room, [light(None, "day", lux=800.0)], camera(at=(0, 1, 2.5)), [probe("face", (0, 1, 0), (0, 0, 1))]
+    )
     olat = trace(built, samples=4, cache=Cache(tmp_path))
     reading = find(all_readings(olat.meters, built), "face", "day", "dome")
     assert reading.exposure_lx_s == pytest.approx(800 * built.exposure.shutter_s, rel=1e-6)
