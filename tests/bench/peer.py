@@ -4,7 +4,7 @@ Both trace the same clothed sitter in the same room from the same mesh, all surf
 four lights, one render a light. The error of a renderer is its variance over independent seeds, averaged over the
 picture relative to the squared mean; error times CPU seconds does not depend on the sample count, so its ratio is that
 of the CPU time to equal error. The peer renders one band and we trace all, which favours the peer. Octagons and
-spots are disks of the same width for the peer. Twelve gel looks
+spots are disks of the same width for the peer; the lit fixture's body is the only one for both. Twelve gel looks
 are one trace and twelve developments for us, twelve renders for the peer.
 """
 
@@ -21,7 +21,7 @@ from render.backend import init
 from render.merge import MergedSet, merge
 from render.tracer import Tracer
 from scenes import build_stage, load_scene
-from scenes.stage import Fixture, Light, Stage
+from scenes.stage import Light, Stage
 
 from .runs import SCENE
 
@@ -53,8 +53,7 @@ def compare_with_peer() -> dict[str, object]:
     ours, peers, lights = 0.0, 0.0, {}
     develop_s = _develop_seconds(stage)
     for index, light in enumerate(stage.lights):
-        others = [o.fixture for o in stage.lights if o is not light and o.fixture]
-        our_cost = _measure(_our_renderer(tracer, light, others))
+        our_cost = _measure(_our_renderer(tracer, light))
         peer_cost = _measure(_peer_renderer(stage, merged, index))
         lights[light.name] = {"ratio": our_cost["cost"] / peer_cost["cost"], "ours": our_cost, "peer": peer_cost}
         ours += our_cost["cost"]
@@ -77,8 +76,8 @@ def _measure(render) -> dict[str, float]:
     return {"error": error, "cpu_s": cpu, "wall_s": wall, "cost": error * cpu, "mean": float(np.mean(pictures))}
 
 
-def _our_renderer(tracer: Tracer, light: Light, others: list[Fixture]):
-    return lambda seed: tracer.pass_runner(light, others, seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES
+def _our_renderer(tracer: Tracer, light: Light):
+    return lambda seed: tracer.pass_runner(light, [], seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES
 
 
 def _develop_seconds(stage: Stage) -> float:

@@ -92,7 +92,7 @@ def development(repeats: int) -> dict[str, object]:
 
     with tempfile.TemporaryDirectory() as cache:
         stage = build_stage(load_scene(SCENE))
-        olat = trace(stage, quality="draft", cache=Cache(Path(cache)))
+        olat = trace(stage, samples=2, cache=Cache(Path(cache)))
         develop(olat, stage).to_8_bit()
         plain, gelled = [], []
         for _ in range(max(repeats, 5) * 2):
