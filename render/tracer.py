@@ -68,7 +68,9 @@ class Tracer:
 
         from .kernel.luminaire import light_at, upload_lights
 
-        return light_at(upload_lights([light], [body]), dr.opaque(mi.UInt32, 0))
+        lit = light_at(upload_lights([light], [body]), dr.opaque(mi.UInt32, 0))
+        dr.make_opaque(lit)  # left unevaluated, it would be part of the first launch's kernel only
+        return lit
 
     def pass_runner(self, light: Light, bodies: list[Fixture], seed: int) -> RunPass:
         """Function that traces samples of a light among the `bodies` of other fixtures; see `RunPass`."""

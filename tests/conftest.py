@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("searching", deadline=None)
+settings.load_profile("searching" if os.environ.get("KEYFALL_SEARCH") else "steady")
 
 
 @pytest.fixture(autouse=True)

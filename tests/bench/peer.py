@@ -26,7 +26,7 @@ from scenes.stage import Light, Stage
 from .runs import SCENE
 
 WIDTH, HEIGHT, SEEDS, BAND, LOOKS = 256, 320, 6, 8, 12
-OUR_SAMPLES, PEER_SAMPLES = 8, 16
+OUR_SAMPLES, PEER_SAMPLES = 8, 16  # on the CPU; sixteen times as many on a card, which is idle otherwise
 
 
 def _cpu_s() -> float:
@@ -49,12 +49,12 @@ def compare_with_peer() -> dict[str, object]:
     stage = _diffuse(build_stage(load_scene(SCENE)))
     merged = merge(stage)
     tracer = Tracer(stage, merged, default_bands(), "auto", None)
-    init("auto")
+    factor = 16 if init("auto") == "cuda" else 1
     ours, peers, lights = 0.0, 0.0, {}
     develop_s = _develop_seconds(stage)
     for index, light in enumerate(stage.lights):
-        our_cost = _measure(_our_renderer(tracer, light))
-        peer_cost = _measure(_peer_renderer(stage, merged, index))
+        our_cost = _measure(_our_renderer(tracer, light, OUR_SAMPLES * factor))
+        peer_cost = _measure(_peer_renderer(stage, merged, index, PEER_SAMPLES * factor))
         lights[light.name] = {"ratio": our_cost["cost"] / peer_cost["cost"], "ours": our_cost, "peer": peer_cost}
         ours += our_cost["cost"]
         peers += peer_cost["cost"]
@@ -76,8 +76,8 @@ def _measure(render) -> dict[str, float]:
     return {"error": error, "cpu_s": cpu, "wall_s": wall, "cost": error * cpu, "mean": float(np.mean(pictures))}
 
 
-def _our_renderer(tracer: Tracer, light: Light):
-    return lambda seed: tracer.pass_runner(light, [], seed)(0, OUR_SAMPLES)[0][BAND] / OUR_SAMPLES
+def _our_renderer(tracer: Tracer, light: Light, samples: int):
+    return lambda seed: tracer.pass_runner(light, [], seed)(0, samples)[0][BAND] / samples
 
 
 def _develop_seconds(stage: Stage) -> float:
@@ -90,7 +90,7 @@ def _develop_seconds(stage: Stage) -> float:
     return (time.perf_counter() - started) / 20
 
 
-def _peer_renderer(stage: Stage, merged: MergedSet, lit: int):
+def _peer_renderer(stage: Stage, merged: MergedSet, lit: int, samples: int):
     import mitsuba as mi
 
     bands = default_bands()
@@ -137,4 +137,4 @@ def _peer_renderer(stage: Stage, merged: MergedSet, lit: int):
         "emitter": {"type": "area", "radiance": {"type": "uniform", "value": float(1 / (np.pi * area))}},
     }  # fmt: skip
     loaded = mi.load_dict(scene)
-    return lambda seed: np.array(mi.render(loaded, spp=PEER_SAMPLES, seed=seed))[..., 0]
+    return lambda seed: np.array(mi.render(loaded, spp=samples, seed=seed))[..., 0]

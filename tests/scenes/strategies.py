@@ -28,9 +28,9 @@ def optional(required: Tables, extra: Tables) -> st.SearchStrategy[Tables]:
 
 
 def cameras() -> st.SearchStrategy[Tables]:
-    """Cameras in front of the sitter, inside the rooms of `rooms`."""
+    """Cameras in front of the sitter and behind every light, inside the rooms of `rooms`."""
     return optional(
-        {"focal_length_mm": numbers(50, 135, 0), "distance_m": numbers(1.2, 2.4), "long_side_px": st.integers(32, 96)},
+        {"focal_length_mm": numbers(50, 135, 0), "distance_m": numbers(2.2, 2.5), "long_side_px": st.integers(32, 96)},
         {
             "azimuth_deg": numbers(-20, 20, 0),
             "height_m": numbers(1.3, 1.8),
@@ -141,7 +141,7 @@ def _shapes() -> st.SearchStrategy[Tables]:
 
 def _aims() -> st.SearchStrategy[Tables]:
     around = optional(
-        {"azimuth_deg": numbers(-80, 80, 0), "elevation_deg": numbers(-5, 45, 0), "distance_m": numbers(1.3, 1.8)},
+        {"azimuth_deg": numbers(-80, 80, 0), "elevation_deg": numbers(-5, 45, 0), "distance_m": numbers(1.3, 1.6)},
         {"aim": st.sampled_from(["face", "eyes", "chest"]), "roll_deg": numbers(-45, 45, 0)},
     )
     point = st.fixed_dictionaries(
