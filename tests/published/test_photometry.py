@@ -192,3 +192,35 @@ def test_panel_luminance_does_not_change_with_distance():
         radiance, *_ = tracer.pass_runner(panel, [], 1)(0, 4)
         seen.append(radiance.mean() / 4)
     assert seen == pytest.approx([1 / (np.pi * 16)] * 2, rel=1e-5)
+
+
+def test_flux_closes_in_every_band():
+    """Closed cube of coloured walls: what the walls absorb, (1 - rho) E A, is all the light emitted, in each band."""
+    wavelengths = np.linspace(380, 780, 401)
+    reflectance = 0.2 + 0.6 / (1 + np.exp(-(wavelengths - 570) / 30))
+    of = fixture("sphere", (0.02, 0.02), at=(2, 2, 2), depth=0.0)
+    built = stage(box((0, 0, 0), (4, 4, 4), finish(reflectance)), [light(of)])
+    bands = default_bands()
+    tracer = Tracer(built, merge(built), bands, "auto", None)
+    nodes, weights = np.polynomial.legendre.leggauss(12)
+    x, z = (2 + 2 * a.ravel() for a in np.meshgrid(nodes, nodes))
+    weights = np.outer(weights, weights).ravel() / 4
+    placement = (np.stack([x, 0 * x + 1e-4, z], 1), np.tile([0.0, 1.0, 0.0], (len(x), 1)), np.zeros(len(x), bool))
+    runs = np.stack([tracer.meters(built.lights, placement, 512, seed)[0] @ weights for seed in range(SEEDS)])
+    absorbed = 96 * (1 - bands.project(reflectance)) * runs
+    agree(absorbed, np.ones(len(bands.nodes_nm)), rounding=2e-3)  # quadrature over the wall, the source's own body
+
+
+def test_a_fixture_body_casts_its_shadow():
+    """A box between light and meter takes all direct light; beside the way it takes none."""
+    key = light(fixture("disk", (0.1, 0.1), at=(0, 3, 0)), "key")
+    read = []
+    for offset in (0.0, 1.0):
+        blocking = light(fixture("rectangle", (0.6, 0.6), at=(offset, 1.5, 0.15), toward=(0, 0, 1), depth=0.3), "fill")
+        built = stage([far_speck()], [key, blocking])
+        tracer = Tracer(built, merge(built), default_bands(), "auto", None)
+        placement = (np.zeros((1, 3)), np.array([[0.0, 1.0, 0.0]]), np.zeros(1, bool))
+        read.append(tracer.meters(built.lights, placement)[0].mean())
+    free = 0.05**2 / (0.05**2 + 9) / (np.pi * 0.05**2)
+    assert read[0] == 0
+    assert read[1] == pytest.approx(free, rel=1e-3)
