@@ -22,7 +22,7 @@ _SAMPLES = 4
 
 def blocking_bodies(light: Luminaire, others: list[Fixture], points: np.ndarray) -> list[int]:
     """Indices of the `others` that some ray from the light to one of `points` (n, 3) enters."""
-    if not others:
+    if not others or not len(points):
         return []
     count = len(points) * _SAMPLES
     lane = dr.arange(mi.UInt32, count)

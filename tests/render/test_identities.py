@@ -226,3 +226,12 @@ def test_a_visible_lamp_spoils_no_number(tmp_path):
     for transport in olat.transports:
         for values in (transport.radiance, transport.noisy, transport.irradiance):
             assert np.isfinite(values.values).all()
+
+
+def test_a_fixture_that_fills_the_frame_is_a_picture_too(tmp_path):
+    """Nothing of the set is seen, so no point tells which bodies stand in the way."""
+    wall = fixture("rectangle", (4, 4), at=(0, 1, 2), toward=(0, 0, 1), visible=True)
+    built = studio(light(wall, "key"), light(FILL, "fill"))
+    olat = trace(built, samples=2, cache=Cache(tmp_path))
+    assert (olat.guides.region == 255).all()
+    assert np.isfinite(olat.radiance).all()
