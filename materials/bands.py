@@ -4,7 +4,7 @@ A reflectance is sampled at the nodes, and between nodes it is drawn by a natura
 by multiplying node values, which is exact at the nodes whatever the number of bounces; samples of a reflectance
 stay in [0, 1]; and flat spectra are kept exactly, because the spline of a constant is that constant.
 
-How many, and where: the least number whose colours stay within dE00 0.3 of 1 nm integration, with nodes placed
+How many, and where: the least number found whose colours stay within dE00 0.3 of 1 nm integration, with nodes placed
 by descent on the largest error. Judged: ISO 17321-1 chart and our skins, lips and ruddy skins, each alone and
 every product of two (one bounce), under A, D55, flash, FL2, FL11, LED-B3 and LED-RGB1, bare and through every
 stock gel, the gel's loss made up by power. Largest dE00 with 16 bands: 0.285 for one reflectance, 0.299 for two.
