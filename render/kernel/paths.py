@@ -25,6 +25,7 @@ from .types import Luminaire, Path, Surface, SurfacePoint
 _ROULETTE_DEPTH = 1
 _MAX_SURVIVAL = 0.98
 _MIN_SURVIVAL = 0.2
+_SURVIVAL_GAIN = 2.0  # least time to equal error among 1, 1.5 and 2, measured on the bench scene
 _SHADOW_SHRINK = 1 - 1e-4
 _START, _LIGHT, _SCATTER, _LOBE = range(4)
 
@@ -119,7 +120,7 @@ def _scatter(
     first_share = dr.select(alive, dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(factor, 1e-9)), 0)
     share = dr.select(path.depth == 0, first_share, path.irradiance_share)
 
-    survival = dr.clip(dr.max(throughput), _MIN_SURVIVAL, _MAX_SURVIVAL)
+    survival = dr.clip(dr.max(throughput) * _SURVIVAL_GAIN, _MIN_SURVIVAL, _MAX_SURVIVAL)
     survival = dr.select(path.depth < _ROULETTE_DEPTH, 1, survival)
     alive &= u_survive < survival
 

@@ -49,7 +49,8 @@ class Palette:
         for table, size in zip(self.spectra, chunk_sizes(self.band_count), strict=True):
             total = None
             for k in range(4):
-                row = dr.gather(mi.ArrayXf, table, point.material * 4 + k, active, shape=(size, width))
+                used = active if k == 0 else active & (point.weights[k] > 0)  # most surfaces have no tint
+                row = dr.gather(mi.ArrayXf, table, point.material * 4 + k, used, shape=(size, width))
                 total = row * point.weights[k] if total is None else total + row * point.weights[k]
             values.extend(total)
         return mi.ArrayXf(values)
