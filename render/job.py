@@ -123,5 +123,5 @@ def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dic
 
 def _spread(guides: Guides) -> np.ndarray:
     """An even choice of points (n, 3) the camera sees."""
-    seen = guides.position_m[:, guides.region != 255].T
+    seen = guides.position_m[:, guides.seen].T
     return seen[:: max(1, len(seen) // _BLOCKER_POINTS)]

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from materials import Gel, KeyfallError
-from scenes.exposure import C_FLAT
+from scenes.exposure import exposure_from_f_number
 from scenes.stage import Exposure, Light, Stage
 
 from .meterset import MeterSet
@@ -86,8 +86,7 @@ def mid_grey_scale(exposure: Exposure) -> float:
     A diffuse surface of reflectance R lit by the exposure H = C N^2 / S that a flat incident meter asks for
     (ISO 2720, C = 250) has luminance-time R H / pi and must come out as R.
     """
-    metered = C_FLAT * exposure.f_number**2 / exposure.iso
-    return float(np.pi / metered)
+    return float(np.pi / exposure_from_f_number(exposure.f_number, exposure.iso))
 
 
 def relight(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scenes.exposure import C_FLAT
+from scenes.exposure import exposure_from_f_number
 from scenes.stage import REGIONS, Stage
 
 from .denoise import denoise_plane
@@ -57,7 +57,7 @@ def luminance_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
 def incident_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) over or under the set aperture that a flat meter lying on each surface would read."""
     lux_seconds = _weighted(olat.irradiance, xyz_weights(olat.meters, stage)[:, :, 1])
-    wanted = C_FLAT * stage.exposure.f_number**2 / stage.exposure.iso
+    wanted = exposure_from_f_number(stage.exposure.f_number, stage.exposure.iso)
     return _stops(denoise_plane(lux_seconds, olat.guides.normal) / wanted)
 
 
@@ -84,8 +84,10 @@ def exposure_maps(olat: OlatSet, stage: Stage, clip_value: float) -> list[Exposu
         ExposureMap(name, title, stops, np.isin(region, [REGIONS.index(r) for r in regions]), clipped_above)
         for name, (title, regions) in _VIEWS.items()
     ]
-    seen = region != 255
-    return [*maps, ExposureMap("incident", "incident light", incident_stops(olat, stage), seen, clipped_above)]
+    return [
+        *maps,
+        ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, clipped_above),
+    ]
 
 
 def summarise(exposure_map: ExposureMap) -> MapNumbers:

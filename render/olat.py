@@ -12,13 +12,16 @@ import numpy as np
 from .half import Half
 from .meterset import MeterSet
 
+NO_REGION = 255
+"""Region of a pixel that meets nothing of the set."""
+
 
 @dataclass(frozen=True, slots=True)
 class Guides:
     """The set without light, (H, W) pictures.
 
     `albedo` (B, H, W) and `normal` (3, H, W) are pixel means; `depth_m` (H, W; infinite where nothing is met),
-    `position_m` (3, H, W) and `region` (H, W, uint8 index into `scenes.stage.REGIONS`, 255 for none) are taken at
+    `position_m` (3, H, W) and `region` (H, W, uint8 index into `scenes.stage.REGIONS`, or `NO_REGION`) are taken at
     pixel centres.
     """
 
@@ -27,6 +30,11 @@ class Guides:
     depth_m: np.ndarray
     position_m: np.ndarray
     region: np.ndarray
+
+    @property
+    def seen(self) -> np.ndarray:
+        """Pixels (H, W) bool that meet the set."""
+        return self.region != NO_REGION
 
 
 @dataclass(frozen=True, slots=True)

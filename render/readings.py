@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scenes.exposure import C_DOME, C_FLAT
+from scenes.exposure import C_DOME, C_FLAT, f_number_from_exposure
+from scenes.meters import stops_over
 from scenes.stage import Light, Stage
 
 from .look import xyz_weights
@@ -48,8 +49,8 @@ def all_readings(meters: MeterSet, stage: Stage) -> list[Reading]:
 
 def _reading(probe: str, light: str, aim: str, exposure: float, stage: Stage) -> Reading:
     constant = C_DOME if aim == "dome" else C_FLAT
-    f_number = float(np.sqrt(exposure * stage.exposure.iso / constant))
-    stops = 2 * float(np.log2(f_number / stage.exposure.f_number)) if exposure > 1e-9 else None
+    f_number = f_number_from_exposure(exposure, stage.exposure.iso, constant)
+    stops = stops_over(f_number, stage.exposure.f_number) if exposure > 1e-9 else None
     return Reading(probe, light, aim, exposure, f_number if exposure > 1e-9 else 0.0, stops)
 
 

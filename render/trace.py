@@ -72,7 +72,7 @@ def trace(
     guides = job.guides()
     face = guides.region == REGIONS.index("face")
     if not face.any():
-        face = guides.region != 255
+        face = guides.seen
     transports = tuple(
         job.transport(light, guides, face, plan, quality, _teller(stage, light, number, progress))
         for number, light in enumerate(stage.lights, 1)

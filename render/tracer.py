@@ -91,9 +91,9 @@ class Tracer:
             paths = trace_lanes(scene, lens, width * height, *span, dr.opaque(mi.UInt32, seed & 0x7FFFFFFF))
             irradiance = paths.irradiance + paths.irradiance_direct
             dr.eval(paths.radiance, irradiance, paths.odd)
-            pictures = (np.array(values).reshape(-1, height, width) for values in (paths.radiance, irradiance))
-            radiance, reaching = pictures
-            return radiance, reaching, np.array(paths.odd).reshape(height, width)
+            shape = (-1, height, width)
+            odd = np.array(paths.odd).reshape(height, width)
+            return np.array(paths.radiance).reshape(shape), np.array(irradiance).reshape(shape), odd
 
         return run
 

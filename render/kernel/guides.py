@@ -8,6 +8,8 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from render.olat import NO_REGION
+
 from .bodies import Bodies, nearest_body
 from .camera import Lens, camera_ray
 from .geometry import Geometry, surface_point
@@ -15,16 +17,13 @@ from .luminaire import NO_BODY
 from .sampler import mix, pair
 from .surface import Palette
 
-EMPTY = 255
-
 
 @dataclass
 class GuideSums:
-    """Sums over a pixel's samples: `albedo` (B, pixels), `normal`, and `covered` (samples that met the set)."""
+    """Sums over a pixel's samples that met the set: `albedo` (B, pixels) and `normal`."""
 
     albedo: mi.ArrayXf
     normal: mi.Vector3f
-    covered: mi.Float
 
 
 @dr.syntax
@@ -32,9 +31,7 @@ def _sum_guides(
     geometry: Geometry, palette: Palette, bodies: Bodies, lens: Lens, pixels: int, count: mi.UInt32
 ) -> GuideSums:
     pixel = dr.arange(mi.UInt32, pixels)
-    sums = GuideSums(
-        dr.zeros(mi.ArrayXf, (palette.band_count, pixels)), dr.zeros(mi.Vector3f, pixels), dr.zeros(mi.Float, pixels)
-    )
+    sums = GuideSums(dr.zeros(mi.ArrayXf, (palette.band_count, pixels)), dr.zeros(mi.Vector3f, pixels))
     sample = dr.zeros(mi.UInt32, pixels)
     while dr.hint(sample < count, exclude=[geometry, palette, bodies, lens, pixel, count], label="guides"):
         u, v = pair(mix(pixel, 0x51A1), sample)
@@ -45,7 +42,6 @@ def _sum_guides(
         point = surface_point(geometry, hit.prim_index, hit.prim_uv, direction, seen)
         sums.albedo += dr.select(seen, palette.reflectance(point, seen), 0)
         sums.normal += dr.select(seen, mi.Vector3f(point.normal), 0)
-        sums.covered += dr.select(seen, 1, 0)
         sample += 1
     return sums
 
@@ -58,7 +54,7 @@ def trace_guides(
     Returns
     -------
     albedo (B, H, W) and normal (3, H, W), means over the pixel, float32; from the pixel's centre: depth (H, W) in
-    metres (infinite where nothing is met), position (3, H, W) in metres, region (H, W) uint8 (`EMPTY` for none).
+    metres (infinite where nothing is met), position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
     """
     height, width = shape
     pixels = width * height
@@ -71,7 +67,7 @@ def trace_guides(
     centre = surface_point(geometry, hit.prim_index, hit.prim_uv, direction, seen)
     depth = dr.select(seen, hit.t, dr.inf)
     position = mi.Vector3f(dr.select(seen, centre.position, 0))
-    region = dr.select(seen, centre.region, EMPTY)
+    region = dr.select(seen, centre.region, NO_REGION)
     dr.eval(sums, depth, position, region)
     return {
         "albedo": np.array(sums.albedo).reshape(-1, height, width) / samples,
