@@ -1,0 +1,294 @@
+"""Light inside a modifier: what a lamp in a bowl, box or tube of revolution sends out of its mouth.
+
+The body is described by the profile that turns about the axis: walls (frusta), diffusing sheets and the lamp, all at
+z <= 0 in metres, with the exit, an open disk, at z = 0. Light is followed backwards, from points of the exit into
+the body, so that every angle off the axis, the axis itself included, has its own low noise (`interior_rays`). What
+surfaces send out diffusely is solved for first, ring by ring, so that no ray has to follow many bounces.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from .interior_rays import OUTSIDE, Body, Rays, follow, from_rings, lamp_itself
+from .interior_surfaces import Surface
+
+ANGLES = 64
+"""Angles off the axis, from 0 to 90 degrees."""
+
+RINGS = 24
+"""Rings of the exit that `Emergent.glow` tells apart."""
+
+GLOW_SPREAD_DEG = 5.0
+"""Directions up to this angle off the axis make the glow."""
+
+SAMPLES_OPEN, SAMPLES_COVERED = (2048, 512), (512, 2048)
+"""Rays an angle off the axis, and a side of a ring of the surfaces, without sheets and with: where a sheet mixes the
+light, all that counts is what the rings get. Powers of two, as the two that follow."""
+
+SAMPLES_AXIS, SAMPLES_GLOW = 16384, 1024
+"""Rays on the axis, and a ring of the exit."""
+
+WIDEST_LOBE_DEG = 60.0
+"""A lobe that falls to half at 60 degrees goes with the cosine, which is as wide as a lobe gets."""
+
+_CROWDING = 1.5
+_TOUCH = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Wall:
+    """An opaque frustum between circles (z0, r0) and (z1, r1); with z0 == z1 a disk or ring across the axis.
+
+    Attributes
+    ----------
+    z0_m, r0_m, z1_m, r1_m : metres; z not above the exit (0), radii not negative.
+    reflectance : share of light that either side sends back, whatever its angle, 0 to 1.
+    gloss : share of the reflected light that goes into a lobe about the mirror direction; the rest is diffuse.
+    spread_deg : angle off the mirror direction at which the lobe falls to half, above 0, at most `WIDEST_LOBE_DEG`.
+        The lobe goes with cos^n(angle), n = log(1/2) / log(cos(spread)); see `interior_surfaces.Surface`.
+    """
+
+    z0_m: float
+    r0_m: float
+    z1_m: float
+    r1_m: float
+    reflectance: float
+    gloss: float = 0.0
+    spread_deg: float = 15.0
+
+    def __post_init__(self) -> None:
+        _finite("wall", self.z0_m, self.r0_m, self.z1_m, self.r1_m)
+        _behind_exit("wall", max(self.z0_m, self.z1_m))
+        if min(self.r0_m, self.r1_m) < 0 or math.hypot(self.z1_m - self.z0_m, self.r1_m - self.r0_m) == 0:
+            raise ValueError(
+                f"wall from (z {self.z0_m}, r {self.r0_m}) to (z {self.z1_m}, r {self.r1_m}): "
+                "need radii of 0 or more and two different circles"
+            )
+        _share("wall reflectance", self.reflectance)
+        _share("wall gloss", self.gloss)
+        if not 0 < self.spread_deg <= WIDEST_LOBE_DEG:
+            raise ValueError(f"wall spread {self.spread_deg}: need above 0, at most {WIDEST_LOBE_DEG:g} degrees")
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A thin diffusing disk across the axis at `z_m`, the same on both sides.
+
+    Attributes
+    ----------
+    z_m, radius_m : metres.
+    transmittance, reflectance : shares of light passed and sent back, both diffusely; the rest is absorbed.
+    """
+
+    z_m: float
+    radius_m: float
+    transmittance: float
+    reflectance: float
+
+    def __post_init__(self) -> None:
+        _finite("sheet", self.z_m, self.radius_m)
+        _behind_exit("sheet", self.z_m)
+        if not self.radius_m > 0:
+            raise ValueError(f"sheet radius {self.radius_m} m: need above 0")
+        _share("sheet transmittance", self.transmittance)
+        _share("sheet reflectance", self.reflectance)
+        if self.transmittance + self.reflectance > 1 + 1e-9:
+            raise ValueError(
+                f"sheet transmittance {self.transmittance} and reflectance {self.reflectance}: "
+                "together they may be at most 1"
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Lamp:
+    """The lamp: a ball on the axis, centre at `z_m`, equally bright all over; light that meets it is lost."""
+
+    z_m: float
+    radius_m: float
+
+    def __post_init__(self) -> None:
+        _finite("lamp", self.z_m, self.radius_m)
+        if not self.radius_m > 0:
+            raise ValueError(f"lamp radius {self.radius_m} m: need above 0")
+        _behind_exit("lamp", self.z_m + self.radius_m)
+
+
+@dataclass(frozen=True, slots=True)
+class Interior:
+    """A body of revolution with its lamp; the exit is the open disk of `exit_radius_m` at z = 0.
+
+    Walls and sheets may touch but should not pass through one another: each is cut into rings that are taken as
+    evenly lit, also where a ring lies half outside the body.
+    """
+
+    walls: tuple[Wall, ...]
+    sheets: tuple[Sheet, ...]
+    lamp: Lamp
+    exit_radius_m: float
+
+    def __post_init__(self) -> None:
+        _finite("exit", self.exit_radius_m)
+        if not self.exit_radius_m > 0:
+            raise ValueError(f"exit radius {self.exit_radius_m} m: need above 0")
+        ends: list[tuple[Wall | Sheet, tuple[float, float], tuple[float, float]]] = [
+            (wall, (wall.z0_m, wall.r0_m), (wall.z1_m, wall.r1_m)) for wall in self.walls
+        ]
+        ends += [(sheet, (sheet.z_m, 0.0), (sheet.z_m, sheet.radius_m)) for sheet in self.sheets]
+        for part, start, end in ends:
+            gap = _distance_m((self.lamp.z_m, 0.0), start, end)
+            if gap < self.lamp.radius_m * (1 - _TOUCH):
+                raise ValueError(
+                    f"lamp of radius {self.lamp.radius_m} m at z {self.lamp.z_m} m touches {part}, {gap:.4g} m from "
+                    "its centre: make it smaller or move one of them"
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class Emergent:
+    """Light that leaves through the exit, per lumen of the lamp.
+
+    Attributes
+    ----------
+    efficiency : lumens through the exit.
+    angles_rad : (n,) off the axis from 0 to pi / 2, closer toward the axis.
+    intensity : (n,) cd per lm at these angles; between them it is linear.
+    radii : (m,) centres of even rings of the exit, as fractions of its radius.
+    glow : (m,) luminance of these rings near the direction of the axis, relative to its mean over the exit.
+    """
+
+    efficiency: float
+    angles_rad: np.ndarray
+    intensity: np.ndarray
+    radii: np.ndarray
+    glow: np.ndarray
+
+    def even(self, count: int) -> np.ndarray:
+        """Intensity (count,) at even steps from the axis to 90 degrees, both included."""
+        if count < 2:
+            raise ValueError(f"{count} steps: need at least 2")
+        return np.interp(np.linspace(0, math.pi / 2, count), self.angles_rad, self.intensity)
+
+
+@functools.lru_cache(maxsize=256)
+def emergent(interior: Interior) -> Emergent:
+    """The light that leaves the exit; the same numbers on every call."""
+    body, radius = _body(interior), interior.exit_radius_m
+    angles = math.pi / 2 * (np.arange(ANGLES) / (ANGLES - 1)) ** _CROWDING
+    samples, samples_ring = SAMPLES_COVERED if interior.sheets else SAMPLES_OPEN
+    sizes = np.full(ANGLES - 1, samples)
+    sizes[0] = SAMPLES_AXIS
+    lamp, weights = follow(body, _toward(angles[:-1], sizes, radius), sees_lamp=False)
+    lamp_near, weights_near = follow(body, _through_rings(radius), sees_lamp=True)
+    sent = _sent(body, np.any(np.concatenate([weights, weights_near]) > 0, axis=0), samples_ring)
+
+    scattered = (lamp + weights @ sent) * np.cos(angles[:-1]) * math.pi * radius**2
+    intensity = np.append(scattered + lamp_itself(body, angles[:-1], radius, samples), 0.0)
+    rings = lamp_near + weights_near @ sent
+    radii = (np.arange(RINGS) + 0.5) / RINGS
+    mean = float(np.average(rings, weights=radii))
+    glow = rings / mean if mean > 0 else np.ones(RINGS)
+    for shared in (angles, intensity, radii, glow):
+        shared.setflags(write=False)
+    return Emergent(_flux(angles, intensity), angles, intensity, radii, glow)
+
+
+def _sent(body: Body, wanted: np.ndarray, samples: int) -> np.ndarray:
+    """Luminance (rings,) in cd/m2 per lm that rings send out diffusely, all interreflection included.
+
+    With h the mean luminance a ring gets over cos / pi, and g the part of it that comes from the lamp without a
+    diffuse bounce between: h = g + G s and s = M h, where G weighs what rings send, and M turns what they get into it.
+
+    Parameters
+    ----------
+    wanted : (rings,) whether a ring is seen from outside; those that light reaches only elsewhere stay 0.
+    samples : rays a ring.
+    """
+    sides = 2 * np.array(body.cuts, int)
+    matte = np.repeat([float(s.reflectance * (1 - s.gloss)) for s in body.surfaces], sides)
+    through = np.repeat([float(s.transmittance) for s in body.surfaces], sides)
+    other = body.other_sides()
+    got, seen = np.zeros((body.rings, body.rings)), np.zeros(body.rings)
+    known = np.zeros(body.rings, bool)
+    while True:
+        wanted = (wanted & (matte + through > 0)) | (wanted & (through > 0))[other]
+        new = np.flatnonzero(wanted & ~known)
+        if not len(new):
+            break
+        rays, direct = from_rings(body, new, samples)
+        lamp, got[new] = follow(body, rays, sees_lamp=False)
+        seen[new], known[new] = direct + lamp, True
+        wanted = known | got[new].any(axis=0)
+    # h = g + G M h, on the rings that take part
+    moved = got * matte + got[:, other] * through[other]
+    part = np.ix_(known, known)
+    received = np.zeros(body.rings)
+    received[known] = np.linalg.solve(np.eye(int(known.sum())) - moved[part], seen[known])
+    return matte * received + through * received[other]
+
+
+def _body(interior: Interior) -> Body:
+    walls = [
+        Surface(w.z0_m, w.r0_m, w.z1_m, w.r1_m, w.reflectance, 0.0, w.gloss, math.radians(w.spread_deg))
+        for w in interior.walls
+    ]
+    sheets = [Surface(s.z_m, 0.0, s.z_m, s.radius_m, s.reflectance, s.transmittance, 0.0, 0.5) for s in interior.sheets]
+    return Body.of(tuple(walls + sheets), (interior.lamp.z_m, interior.lamp.radius_m), interior.exit_radius_m)
+
+
+def _toward(angles: np.ndarray, sizes: np.ndarray, exit_radius_m: float) -> Rays:
+    """Rays into the body from all over the exit, one group of `sizes` rays an angle off the axis."""
+    rays = Rays.of(sizes)
+    return _aimed(rays, exit_radius_m, np.sqrt(rays.number(0)), angles[rays.group])
+
+
+def _through_rings(exit_radius_m: float) -> Rays:
+    """Rays into the body from rings of the exit, in directions near the axis, evenly over solid angle."""
+    rays = Rays.of(np.full(RINGS, SAMPLES_GLOW))
+    inner, outer = rays.group / RINGS, (rays.group + 1) / RINGS
+    share = np.sqrt(inner**2 + (outer**2 - inner**2) * rays.number(0))
+    widest = 1 - math.cos(math.radians(GLOW_SPREAD_DEG))
+    return _aimed(rays, exit_radius_m, share, np.arccos(1 - widest * rays.number(2)))
+
+
+def _aimed(rays: Rays, exit_radius_m: float, share: np.ndarray, off_axis_rad: np.ndarray) -> Rays:
+    """Rays from just outside the exit, at shares of its radius, back along light that leaves off the axis."""
+    azimuth, sine = math.pi * rays.number(1), np.sin(off_axis_rad)
+    rays.r, rays.z = share * exit_radius_m, np.full(share.shape, OUTSIDE * exit_radius_m)
+    rays.way = np.array([-sine * np.cos(azimuth), -sine * np.sin(azimuth), -np.cos(off_axis_rad)])
+    return rays
+
+
+def _flux(angles: np.ndarray, intensity: np.ndarray) -> float:
+    """Lumens into the half space: 2 pi times the integral of I sin, I linear between the angles."""
+    slope = np.diff(intensity) / np.diff(angles)
+    cosine, sine = np.cos(angles), np.sin(angles)
+    # by parts: integral of I sin = [-I cos] + slope [sin]
+    return float(2 * math.pi * (intensity[0] * cosine[0] - intensity[-1] * cosine[-1] + np.sum(slope * np.diff(sine))))
+
+
+def _distance_m(point: tuple[float, float], start: tuple[float, float], end: tuple[float, float]) -> float:
+    """Distance of a point from a segment, both in the plane of the profile."""
+    along = np.subtract(end, start)
+    share = float(np.clip(np.dot(np.subtract(point, start), along) / np.dot(along, along), 0, 1))
+    return float(np.linalg.norm(np.subtract(point, start) - share * along))
+
+
+def _finite(what: str, *lengths_m: float) -> None:
+    for length in lengths_m:
+        if not math.isfinite(length):
+            raise ValueError(f"{what}: {length} is no length; need finite metres")
+
+
+def _behind_exit(what: str, front_m: float) -> None:
+    if front_m > _TOUCH:
+        raise ValueError(f"{what} reaches {front_m:.4g} m in front of the exit at z = 0: move it back")
+
+
+def _share(what: str, value: float) -> None:
+    if not 0 <= value <= 1:
+        raise ValueError(f"{what} {value}: need 0 to 1")
