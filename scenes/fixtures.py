@@ -1,7 +1,8 @@
 """Exit profiles of fixtures: what one lumen through the exit area does.
 
-A disk, rectangle or octagon is a diffuse (Lambertian) panel and a sphere a diffuse ball: the same luminance from
-every direction. A spot sends, from every point of its lens, the intensity profile
+A disk, rectangle or octagon is a diffuse (Lambertian) panel, a sphere a diffuse ball and a tube a diffuse rod, thin
+against its distance: the same luminance from every direction. A spot sends, from every point of its lens, the
+intensity profile
 
     I(theta) = I0 2^-((theta / half_beam)^p),   p = ln(log2 10) / ln(half_field / half_beam),
 
@@ -43,14 +44,21 @@ class SpotProfile:
 
 
 def exit_area_m2(fixture: Fixture) -> float:
-    """Area of the exit surface in m2 (the whole surface of a sphere)."""
-    width, height = float(fixture.size_m[0]), float(fixture.size_m[1])
-    if fixture.shape == "rectangle":
+    """Area of the exit surface in m2 (the whole surface of a sphere, the mantle of a tube; without a ring's hole)."""
+    return area_m2(fixture.shape, fixture.size_m) - math.pi * fixture.hole_m**2 / 4.0
+
+
+def area_m2(shape: str, size_m: np.ndarray) -> float:
+    """Area in m2 of a shape of `FIXTURE_SHAPES` and its size (2,)."""
+    width, height = float(size_m[0]), float(size_m[1])
+    if shape == "rectangle":
         return width * height
-    if fixture.shape == "octagon":
+    if shape == "octagon":
         return 2.0 * _TAN_OCTANT * width**2
-    if fixture.shape == "sphere":
+    if shape == "sphere":
         return math.pi * width**2
+    if shape == "tube":
+        return math.pi * width * height
     return math.pi * width**2 / 4.0
 
 
@@ -126,15 +134,18 @@ def spot_intensity(fixture: Fixture, theta_rad: np.ndarray | float) -> np.ndarra
     return np.where(theta <= profile.cut_rad, profile.peak_cd_per_lm * relative, 0.0)
 
 
-def axial_intensity_per_lumen(fixture: Fixture) -> float:
-    """Far-field intensity on the axis (cd per lm): 1 / pi of a flat panel, 1 / 4 pi of a ball, I0 of a spot."""
+def plain_axial_intensity(fixture: Fixture) -> float:
+    """Far-field intensity on the axis of a fixture with plain optics (cd per lm): 1 / pi of a flat panel, 1 / 4 pi of a
+    ball, 1 / pi^2 of a tube, I0 of a spot."""
     if fixture.shape == "spot":
         return spot_profile(fixture).peak_cd_per_lm
+    if fixture.shape == "tube":
+        return 1.0 / math.pi**2
     return 1.0 / (4.0 * math.pi) if fixture.shape == "sphere" else 1.0 / math.pi
 
 
-def axial_illuminance_per_lumen(fixture: Fixture, distance_m: float) -> float:
-    """Illuminance (lx per lm) on the axis, facing the light, exact for the finite exit area.
+def plain_axial_illuminance(fixture: Fixture, distance_m: float) -> float:
+    """Illuminance (lx per lm) on the axis of a fixture with plain optics, facing it, exact for the finite exit area.
 
     Parameters
     ----------
@@ -158,7 +169,11 @@ def axial_illuminance_per_lumen(fixture: Fixture, distance_m: float) -> float:
         return _spot_axial(spot_profile(fixture), width / 2, h)
     if fixture.shape == "sphere":
         return 1.0 / (4.0 * math.pi * h * h)
-    return _panel_factor(fixture.shape, width / 2, height / 2, h) / exit_area_m2(fixture)
+    if fixture.shape == "tube":
+        return _panel_factor("rectangle", width / 2, height / 2, h) / exit_area_m2(fixture)
+    hole = fixture.hole_m / 2
+    ring = _panel_factor("disk", hole, hole, h) if hole else 0.0
+    return (_panel_factor(fixture.shape, width / 2, height / 2, h) - ring) / exit_area_m2(fixture)
 
 
 def _panel_factor(shape: str, a: float, b: float, h: float) -> float:

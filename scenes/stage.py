@@ -12,13 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .optics import PLAIN, Angular, Optics
+
 if TYPE_CHECKING:
     from materials.finishes import Finish
     from materials.gels import Gel
     from materials.sources import Source
 
 REGIONS = ("face", "skin", "hair", "eye", "cloth", "background", "floor", "wall", "prop")
-FIXTURE_SHAPES = ("disk", "rectangle", "octagon", "sphere", "spot")
+FIXTURE_SHAPES = ("disk", "rectangle", "octagon", "sphere", "spot", "tube")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +70,15 @@ class Fixture:
     Attributes
     ----------
     shape : one of `FIXTURE_SHAPES`.
-    size_m : (2,) float64; rectangle (width, height), else (diameter, diameter). An octagon's diameter is
-        measured across its flats.
+    size_m : (2,) float64; rectangle (width, height), tube (length, diameter), else (diameter, diameter). An octagon's
+        diameter is measured across its flats.
     centre_m : (3,) float64, centre of the exit area (of the ball for a sphere).
     right, up, forward : (3,) float64, orthonormal; `forward` is the direction in which the light travels.
     beam_deg, field_deg : full angles at 50 % and 10 % of the axial intensity; None unless `shape` is "spot".
     visible : whether the camera sees the fixture.
-    body_depth_m : depth of the opaque body behind the exit area; 0 for a sphere.
+    body_depth_m : depth of the opaque body behind the exit area; 0 for a sphere and a tube.
+    hole_m : diameter of the opening through a ring, a disk only; 0 for all others.
+    optics : what shapes the light inside.
     """
 
     shape: str
@@ -87,6 +91,47 @@ class Fixture:
     field_deg: float | None
     visible: bool
     body_depth_m: float
+    hole_m: float = 0.0
+    optics: Optics = PLAIN
+
+
+@dataclass(frozen=True, slots=True)
+class Distant:
+    """Light from far away instead of a fixture: the sun, or a sky that is not even.
+
+    Attributes
+    ----------
+    kind : "sun" or "sky".
+    toward : (3,) float64, unit vector from the set toward the sun's centre.
+    spread_deg : the sun's full angle across; 0 for a sky.
+    luminance : of a sky, by angle from the zenith and azimuth from +x toward -z, of any scale; None for the sun.
+    """
+
+    kind: str
+    toward: np.ndarray
+    spread_deg: float
+    luminance: Angular | None
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """A net on a frame: dims the light that passes, scattering none.
+
+    Attributes
+    ----------
+    centre_m, right, up, forward : (3,) float64, place and orthonormal axes; `forward` is across the net.
+    size_m : (2,) float64, width and height; the diameter twice when `round`.
+    transmittance : share of the light that passes, 0 to 1.
+    """
+
+    name: str
+    centre_m: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    forward: np.ndarray
+    size_m: np.ndarray
+    round: bool
+    transmittance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,8 +140,9 @@ class Output:
 
     Attributes
     ----------
-    lumens : luminous energy in lm s (flash) or flux in lm (continuous) that leaves the exit area; None for ambient.
-    reading_lux : ambient only: illuminance in lx that a dome at the face, turned to the camera, would
+    lumens : luminous energy in lm s (flash) or flux in lm (continuous) of the lamp (what leaves the exit area, where
+        nothing is known of the inside); for the sun lx on a surface that faces it; None for sky and ambient.
+    reading_lux : sky and ambient only: illuminance in lx that a dome at the face, turned to the camera, would
         measure in an empty set.
     """
 
@@ -105,10 +151,35 @@ class Output:
 
 
 @dataclass(frozen=True, slots=True)
+class HeadInfo:
+    """A head from the kit, for reports; None stands for what its owner does not say.
+
+    Attributes
+    ----------
+    name : in the kit.
+    energy_ws : stored energy of a flash at full power; None for continuous light.
+    power : the setting, as a fraction of full.
+    lowest : the lowest setting as a fraction of full. step_stops : from one setting to the next.
+    recycle_s : time to charge again after full power. sync_s : shortest shutter time that catches the flash.
+    calibrated : whether meter readings in the kit correct its output.
+    """
+
+    name: str
+    energy_ws: float | None
+    power: float
+    lowest: float | None
+    step_stops: float | None
+    recycle_s: float | None
+    sync_s: float | None
+    calibrated: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Light:
-    """A light: `fixture` is None for ambient light; `gel` is None without gels (a stack is one gel).
+    """A light: `fixture` is None for ambient light, sun and sky; `gel` is None without gels (a stack is one gel).
 
     `power_setting` says how the head is set, for people, e.g. "500 Ws at 1/8 (-3.0)"; None where that means nothing.
+    `modifiers` names what is on the head, from the head outward.
     """
 
     name: str
@@ -120,6 +191,9 @@ class Light:
     flash: bool
     on: bool
     power_setting: str | None = None
+    distant: Distant | None = None
+    head: HeadInfo | None = None
+    modifiers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,3 +228,4 @@ class Stage:
     exposure: Exposure
     landmarks: dict[str, np.ndarray]
     warnings: tuple[str, ...]
+    nets: tuple[Net, ...] = ()

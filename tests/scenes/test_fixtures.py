@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from scenes.bodies import exit_outline
 from scenes.fixtures import (
     SPOT_CUT,
-    axial_illuminance_per_lumen,
-    axial_intensity_per_lumen,
     exit_area_m2,
+    plain_axial_illuminance,
+    plain_axial_intensity,
     radiance_per_lumen,
     spot_intensity,
     spot_profile,
@@ -42,7 +42,7 @@ def fixture(
 
 def factor(panel: Fixture, distance: float) -> float:
     """Configuration factor F = E / (pi L)."""
-    return axial_illuminance_per_lumen(panel, distance) / (math.pi * radiance_per_lumen(panel))
+    return plain_axial_illuminance(panel, distance) / (math.pi * radiance_per_lumen(panel))
 
 
 @pytest.mark.parametrize(
@@ -62,15 +62,15 @@ def test_disk_closed_form_and_five_times_rule() -> None:
     assert factor(fixture("disk", 1.0), 1.0) == pytest.approx(0.2, rel=1e-12)
     disk = fixture("disk", 1.0)
     for diameters, percent in ((1, 25), (2, 6.25), (5, 1.0), (10, 0.25)):
-        point = axial_intensity_per_lumen(disk) / diameters**2
-        assert 100 * (point / axial_illuminance_per_lumen(disk, diameters) - 1) == pytest.approx(percent, rel=1e-9)
+        point = plain_axial_intensity(disk) / diameters**2
+        assert 100 * (point / plain_axial_illuminance(disk, diameters) - 1) == pytest.approx(percent, rel=1e-9)
 
 
 def test_sphere_closed_form() -> None:
     # (R / d)^2 = 0.01 for R = 0.1 at 1 m
     assert factor(fixture("sphere", 0.2), 1.0) == pytest.approx(0.01, rel=1e-12)
     with pytest.raises(ValueError, match="not in front"):
-        axial_illuminance_per_lumen(fixture("sphere", 0.2), 0.05)
+        plain_axial_illuminance(fixture("sphere", 0.2), 0.05)
 
 
 def test_octagon_against_lamberts_polygon_formula() -> None:
@@ -105,8 +105,8 @@ def test_a_panel_sends_one_lumen(shape: str, width: float, height: float) -> Non
 def test_far_away_the_inverse_square_law_holds(shape: str, size: float) -> None:
     light = fixture(shape, size, beam=20 if shape == "spot" else None, field=35 if shape == "spot" else None)
     distance = 1000 * size
-    expected = axial_intensity_per_lumen(light) / distance**2
-    assert axial_illuminance_per_lumen(light, distance) == pytest.approx(expected, rel=1e-4)
+    expected = plain_axial_intensity(light) / distance**2
+    assert plain_axial_illuminance(light, distance) == pytest.approx(expected, rel=1e-4)
 
 
 @pytest.mark.parametrize(("beam", "field"), [(20, 35), (10, 60), (60, 61.5), (5, 5.2), (90, 140)])
@@ -136,7 +136,7 @@ def test_spot_on_axis_against_brute_force_over_the_lens() -> None:
     d2 = r * r + h * h
     ring = 2 * math.pi * r * np.diff(edges) / exit_area_m2(spot)
     direct = np.sum(spot_intensity(spot, np.arctan2(r, h)) * ring * h / np.sqrt(d2) / d2)
-    assert axial_illuminance_per_lumen(spot, h) == pytest.approx(direct, rel=1e-6)
+    assert plain_axial_illuminance(spot, h) == pytest.approx(direct, rel=1e-6)
 
 
 def test_a_spot_has_no_single_luminance_and_a_panel_no_beam() -> None:
@@ -150,5 +150,5 @@ def test_a_spot_has_no_single_luminance_and_a_panel_no_beam() -> None:
 
 def test_isotropic_and_lambertian_hundred_lumens() -> None:
     # at 1 m: 7.96 lx from an isotropic source, 31.8 lx on the axis of a small Lambertian one
-    assert 100 * axial_illuminance_per_lumen(fixture("sphere", 0.01), 1) == pytest.approx(7.96, abs=0.005)
-    assert 100 * axial_illuminance_per_lumen(fixture("disk", 0.001), 1) == pytest.approx(31.83, abs=0.005)
+    assert 100 * plain_axial_illuminance(fixture("sphere", 0.01), 1) == pytest.approx(7.96, abs=0.005)
+    assert 100 * plain_axial_illuminance(fixture("disk", 0.001), 1) == pytest.approx(31.83, abs=0.005)
