@@ -5,7 +5,7 @@ from .bands import Bands, default_bands
 from .coat import ggx_albedo_table
 from .errors import DataError, KeyfallError, UnknownName, unknown_name
 from .eye import IRIS_COLOURS, eye_finish, teeth_finish
-from .finishes import FINISHES, Finish, make_finish, plain_finish
+from .finishes import FINISHES, Finish, make_finish, plain_finish, silk_finish
 from .gels import GELS, Gel, make_gel, read_gel_csv, stack
 from .hair import HAIR_COLOURS, hair_finish, hair_reflectance
 from .locus import correlated_colour_temperature
@@ -57,6 +57,7 @@ __all__ = [
     "read_csv_spectrum",
     "read_gel_csv",
     "resample",
+    "silk_finish",
     "skin_finish",
     "skin_reflectance",
     "stack",

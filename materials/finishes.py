@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from .errors import KeyfallError, unknown_name
-from .spectra import smooth_curve
+from .spectra import colour_matching, smooth_curve
 
 _STOCK = tomllib.loads((Path(__file__).parent / "data" / "finishes.toml").read_text(encoding="utf-8"))
 
@@ -92,3 +93,27 @@ def make_finish(name: str) -> Finish:
         key: entry[key] for key in ("f0", "roughness", "gloss_roughness", "coat", "transmission") if key in entry
     }
     return plain_finish(name, entry["is"], curve, **options)
+
+
+@cache
+def silk_finish(stops: float) -> Finish:
+    """White diffusing cloth that lets 2^-stops of the light through and scatters it.
+
+    The cloth absorbs what white cloth does; what it neither absorbs nor lets through it sends back. The share is that
+    of equal energy at all wavelengths, weighted with V(lambda).
+
+    Raises
+    ------
+    KeyfallError
+        When the cloth would let more through than it does not absorb.
+    """
+    cloth = make_finish("white-silk")
+    passed = 2.0**-stops
+    seen = colour_matching()[:, 1]
+    kept = float(cloth.reflectance[0] @ seen / seen.sum())
+    if not 0 < passed <= kept:
+        raise KeyfallError(
+            f"There is no white silk of {stops:g} stops. Allowed: {-math.log2(kept):.2f} or more, as the cloth itself "
+            "absorbs that much."
+        )
+    return replace(cloth, name=f"white silk, {stops:g} stops", transmission=passed / kept)

@@ -40,9 +40,12 @@ def in_fixture(fixture: Fixture, points: np.ndarray, margin_m: float = 0.0) -> n
         inside: np.ndarray = np.einsum("ij,ij->i", away, away) <= half[0] ** 2
         return inside
     x, y, z = away @ fixture.right, away @ fixture.up, away @ fixture.forward
+    if fixture.shape == "tube":
+        return (np.abs(x) <= half[0]) & (y * y + z * z <= half[1] ** 2)
     inside = (z <= margin_m) & (z >= -fixture.body_depth_m - margin_m)
     if fixture.shape in ("disk", "spot"):
-        return inside & (x * x + y * y <= half[0] ** 2)
+        radius2 = x * x + y * y
+        return inside & (radius2 <= half[0] ** 2) & (radius2 >= max(fixture.hole_m / 2 - margin_m, 0) ** 2)
     inside &= (np.abs(x) <= half[0]) & (np.abs(y) <= half[1])
     if fixture.shape == "octagon":
         inside &= (np.abs(x + y) * _DIAGONAL <= half[0]) & (np.abs(x - y) * _DIAGONAL <= half[0])
@@ -50,11 +53,11 @@ def in_fixture(fixture: Fixture, points: np.ndarray, margin_m: float = 0.0) -> n
 
 
 def exit_outline(fixture: Fixture) -> np.ndarray:
-    """Outermost points (n, 3) of an exit area: the corners of a rectangle, else eight points of the rim."""
+    """Outermost points (n, 3) of an exit area: the corners of a rectangle or tube, else eight points of the rim."""
     if fixture.shape == "sphere":
         axes = np.concatenate([np.eye(3), -np.eye(3)])
         return fixture.centre_m + axes * fixture.size_m[0] / 2
-    if fixture.shape == "rectangle":
+    if fixture.shape in ("rectangle", "tube"):
         units = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
     else:
         turn = np.arange(8) * math.pi / 4 + (math.pi / 8 if fixture.shape == "octagon" else 0)

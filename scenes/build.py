@@ -16,6 +16,7 @@ from .findings import Finding, SceneError, dotted
 from .meters import exact_f_number, format_power
 from .model import Light, Scene, Sitter
 from .model.scene import role_of
+from .pieces import piece_net, piece_shapes
 from .placing import PlacedSitter
 from .probes import probes_of
 from .resolve import background_plane
@@ -24,6 +25,10 @@ from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
+    from materials.sources import Source
+
+    from .kit import Equipment
+    from .survey import Survey
 
 
 def build_stage(scene: Scene) -> stage.Stage:
@@ -36,7 +41,7 @@ def build_stage(scene: Scene) -> stage.Stage:
     SceneError
         When the scene has an error that only shows on the set, such as a light inside the sitter.
     """
-    problems, found = look_over(scene.model_dump(exclude_none=True), parts_of(scene))
+    problems, found = look_over(scene.model_dump(exclude_unset=True, exclude_none=True), parts_of(scene))
     name = scene.title or "the scene"
     findings = [Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems]
     sitter, camera = found.sitter, found.camera
@@ -44,9 +49,13 @@ def build_stage(scene: Scene) -> stage.Stage:
         raise SceneError(findings)
     return stage.Stage(
         title=scene.title,
-        shapes=(*_sitter_shapes(scene.sitter, sitter), *(_shape(*entry) for entry in _surfaces(scene))),
+        shapes=(
+            *_sitter_shapes(scene.sitter, sitter),
+            *(_shape(*entry) for entry in _surfaces(scene)),
+            *(shape for name, sheet in found.sheets.items() for shape in piece_shapes(name, scene.piece[name], sheet)),
+        ),
         camera=camera,
-        lights=tuple(_light(name, light, found.fixtures[name], scene.folder) for name, light in scene.light.items()),
+        lights=tuple(_light(name, light, found, scene.folder) for name, light in scene.light.items()),
         probes=probes_of(sitter, camera, background_plane(scene.background, scene.room), _half_width(scene)),
         exposure=stage.Exposure(
             iso=scene.exposure.iso,
@@ -56,6 +65,11 @@ def build_stage(scene: Scene) -> stage.Stage:
         ),
         landmarks=found.places,
         warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings),
+        nets=tuple(
+            net
+            for name, sheet in found.sheets.items()
+            if (net := piece_net(name, scene.piece[name], sheet)) is not None
+        ),
     )
 
 
@@ -148,30 +162,39 @@ def _half_width(scene: Scene) -> float:
     return scene.room.size_m[0] / 2 if scene.room is not None else 0.0
 
 
-def _light(name: str, light: Light, fixture: stage.Fixture | None, folder: Path) -> stage.Light:
+def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
     from materials.gels import make_gel, read_gel_csv, stack
-    from materials.sources import make_source
 
+    fixture, kit = found.fixtures[name], found.equipment.get(name)
     gels = [read_gel_csv(folder / g) if g.lower().endswith(".csv") else make_gel(g) for g in light.gels]
-    source = (
-        make_source("csv", csv=folder / light.source) if light.measured() else make_source(light.source, light.cct_k)
-    )
     return stage.Light(
         name=name,
         role=role_of(name, light),
         fixture=fixture,
-        source=source,
+        source=kit.source if kit is not None and kit.source is not None else _source(light, folder),
         gel=stack(gels) if gels else None,
-        output=output_of(light, fixture),
-        flash=light.is_flash(),
+        output=output_of(light, fixture, kit),
+        flash=kit.flash if kit is not None and kit.flash is not None else light.is_flash(),
         on=light.on,
-        power_setting=_power_setting(light),
+        power_setting=_power_setting(light, kit),
+        distant=found.distants.get(name),
+        head=kit.head if kit is not None else None,
+        modifiers=kit.modifiers if kit is not None else (),
     )
 
 
-def _power_setting(light: Light) -> str | None:
+def _source(light: Light, folder: Path) -> Source:
+    from materials.sources import make_source
+
+    if light.measured():
+        return make_source("csv", csv=folder / light.source)
+    return make_source(*light.emission())
+
+
+def _power_setting(light: Light, kit: Equipment | None) -> str | None:
     """How the head is set, e.g. "500 Ws at 1/8 (-3.0)"; None where the scene names neither energy nor power."""
     setting = format_power(light.power_fraction())
-    if light.energy_ws is not None:
-        return f"{light.energy_ws:g} Ws at {setting}"
+    energy_ws = kit.head.energy_ws if kit is not None and kit.head is not None else light.energy_ws
+    if energy_ws is not None:
+        return f"{energy_ws:g} Ws at {setting}"
     return f"at {setting}" if light.given("power", "power_stops") else None

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from .explain import problems_of
-from .findings import Finding, Problem, SceneError, dotted, ordered
-from .locate import key_lines, line_of
-from .model import FORMAT, Background, Camera, Exposure, Ground, Light, Room, Scene, Sitter, Table
+from .explain import Format, problems_of
+from .findings import Finding, Problem, SceneError
+from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
+from .locate import located
+from .model import FORMAT, Background, Camera, Exposure, Ground, Light, Piece, Room, Scene, Sitter, Table
 from .model.scene import scene_problems
-from .reader import Unreadable, parse, read_text
-from .stock import name_problems
+from .reader import Unreadable, format_problem, parse, read_text
+from .stock import kit_name_problems, name_problems
 from .survey import Parts, Survey, survey
 
+SCENE_FORMAT = Format(Scene, "the scene", {"light": "[light.key]", "piece": "[piece.flag]"})
+_Entry = TypeVar("_Entry", bound=Table)
 _TABLES: dict[str, type[Table]] = {
     "camera": Camera,
     "exposure": Exposure,
@@ -60,13 +63,8 @@ def _check(path: str | Path) -> tuple[Scene | None, list[Finding]]:
         data = parse(shown, text)
     except Unreadable as problem:
         return None, [problem.finding]
-    lines = key_lines(text.replace("\r\n", "\n"))
     scene, problems = check_data(data, Path(path).parent)
-    findings = [
-        Finding(shown, line_of(lines, p.path), p.severity, dotted(p.path), p.message, p.allowed, p.fix)
-        for p in problems
-    ]
-    return scene, ordered(findings)
+    return scene, located(shown, text, problems)
 
 
 def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[Problem]]:
@@ -77,7 +75,7 @@ def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[P
     data : as a TOML reader gives it.
     folder : where the files it names are looked for.
     """
-    version = _format_problem(data)
+    version = format_problem(data, FORMAT)
     if version is not None and data.get("format") is not None:
         return None, [version]
     problems = [version] if version is not None else []
@@ -90,25 +88,11 @@ def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[P
     try:
         scene = Scene.model_validate(data).in_folder(folder)
     except ValidationError as error:
-        problems += problems_of(error, data)
+        problems += problems_of(error, data, SCENE_FORMAT)
     problems += look_over(data, _sound_parts(data, folder))[0]
     if any(p.severity == "error" for p in problems):
         scene = None
     return scene, list(dict.fromkeys(problems))
-
-
-def _format_problem(data: dict[str, Any]) -> Problem | None:
-    given = data.get("format")
-    allowed = f"Allowed: format = {FORMAT}."
-    if given is None:
-        return Problem((), "the file does not say its format", allowed, f"Write format = {FORMAT} as the first line.")
-    if isinstance(given, int) and not isinstance(given, bool):
-        if given == FORMAT:
-            return None
-        if given > FORMAT:
-            message = f"the file is of format {given}, which is newer than this version of Keyfall can read"
-            return Problem(("format",), message, allowed, "Update Keyfall.")
-    return Problem(("format",), f"there is no format {given!r}", allowed, "Write the bare number, without quotes.")
 
 
 def _sound_parts(data: dict[str, Any], folder: Path) -> Parts:
@@ -117,13 +101,18 @@ def _sound_parts(data: dict[str, Any], folder: Path) -> Parts:
     for name, model in _TABLES.items():
         if name in data:
             tables[name] = _sound(model, data[name])
-    given = data.get("light")
-    lights = given if isinstance(given, dict) else {}
-    sound = {str(name): _sound(Light, table) for name, table in lights.items()}
-    return Parts(folder, **tables, lights={n: light for n, light in sound.items() if isinstance(light, Light)})
+    return Parts(
+        folder, **tables, lights=_sound_entries(Light, data, "light"), pieces=_sound_entries(Piece, data, "piece")
+    )
 
 
-def _sound(model: type[Table], table: Any) -> Table | None:
+def _sound_entries(model: type[_Entry], data: dict[str, Any], key: str) -> dict[str, _Entry]:
+    given = data.get(key)
+    sound = {str(name): _sound(model, table) for name, table in (given if isinstance(given, dict) else {}).items()}
+    return {name: table for name, table in sound.items() if table is not None}
+
+
+def _sound(model: type[_Entry], table: Any) -> _Entry | None:
     try:
         return model.model_validate(table)
     except ValidationError:
@@ -141,6 +130,7 @@ def parts_of(scene: Scene) -> Parts:
         scene.ground,
         scene.background,
         dict(scene.light),
+        dict(scene.piece),
     )
 
 
@@ -149,5 +139,35 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
     problems = [*scene_problems(parts.room, parts.ground, parts.lights), *name_problems(data, parts.folder)]
     if any(p.path[:2] == ("sitter", "figure") for p in problems):
         parts = replace(parts, sitter=None)
-    found = survey(parts)
-    return problems + found.problems, found
+    kit, told = _kit_of(data, parts.folder)
+    equipment: dict[str, Equipment] = {}
+    if kit is not None:
+        told += kit_name_problems(data, kit)
+        for name, light in parts.lights.items():
+            if light.from_kit():
+                made, wrong = equip(light, kit, parts.folder)
+                told += [p.within("light", name) for p in wrong]
+                if made is not None:
+                    equipment[name] = made
+    found = survey(parts, equipment)
+    return problems + told + found.problems, found
+
+
+def _kit_of(data: dict[str, Any], folder: Path) -> tuple[Kit | None, list[Problem]]:
+    """The kit that a scene names, or the stock kit; None when it cannot be used."""
+    given = data.get("kit")
+    if given is None:
+        return stock_kit(), []
+    if not isinstance(given, str) or not given:
+        return None, []
+    kit, findings = check_kit(folder / given)
+    if kit is None:
+        return None, [Problem(("kit",), _said(f), f.allowed, f.fix, f.severity) for f in findings]
+    doubts = calibrate(kit).warnings
+    return kit, [Problem(("kit",), f"{given}: {w.message}", w.allowed, w.fix, w.severity) for w in doubts]
+
+
+def _said(finding: Finding) -> str:
+    """What is wrong in another file, with its place there."""
+    place = finding.path if finding.line is None else f"{finding.path}:{finding.line}"
+    return f"{place}: {finding.where + ': ' if finding.where else ''}{finding.message}"

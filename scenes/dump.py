@@ -9,6 +9,7 @@ from typing import Any
 from .model import Scene
 
 _BARE = re.compile(r"^[A-Za-z0-9_-]+$")
+_OF_TABLES = ("light", "piece")
 
 
 def dump_scene(scene: Scene) -> str:
@@ -23,14 +24,15 @@ def dump_scene(scene: Scene) -> str:
 
 
 def dump_tables(tables: dict[str, Any]) -> str:
-    """TOML text of the tables of a scene: single keys first, then a table each, and one for every light."""
+    """TOML text of the tables of a scene: single keys first, then a table each, and one for every light and piece."""
     head = {key: value for key, value in tables.items() if not isinstance(value, dict)}
     blocks = ["".join(_pair(*item) for item in head.items())]
     for name, table in tables.items():
-        if isinstance(table, dict) and name != "light":
+        if isinstance(table, dict) and name not in _OF_TABLES:
             blocks.append(_table(_key(name), table))
-    for name, light in tables.get("light", {}).items():
-        blocks.append(_table(f"light.{_key(name)}", light))
+    for kind in _OF_TABLES:
+        for name, table in tables.get(kind, {}).items():
+            blocks.append(_table(f"{kind}.{_key(name)}", table))
     return "\n".join(block for block in blocks if block)
 
 

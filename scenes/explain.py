@@ -3,28 +3,52 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from .findings import KeyPath, Problem, dotted
-from .model import Scene
 from .names import listed, nearest
+from .schema_walk import Schema, SchemaWalk, shown
 
 _KINDS = {bool: "", int: "the number ", float: "the number ", str: "the text ", list: "the list ", dict: "the table "}
-_EXAMPLE = "[light.key]"
 
 
-def problems_of(error: ValidationError, data: dict[str, Any]) -> list[Problem]:
+@dataclass(frozen=True)
+class Format:
+    """A kind of file, for its errors.
+
+    Attributes
+    ----------
+    model : its tables. whole : what the file as a whole is called, e.g. "the scene".
+    examples : of every table that holds named tables, the header of one, e.g. "light" to "[light.key]".
+    """
+
+    model: type[BaseModel]
+    whole: str
+    examples: Mapping[str, str]
+
+    @functools.cached_property
+    def walk(self) -> SchemaWalk:
+        """The way about its schema."""
+        return SchemaWalk(self.model.model_json_schema())
+
+
+def problems_of(error: ValidationError, data: dict[str, Any], file_format: Format) -> list[Problem]:
     """Every problem in a failed validation of `data`, one a faulty key."""
     grouped: dict[KeyPath, list[ErrorDetails]] = {}
     for details in error.errors(include_url=False):
         grouped.setdefault(_data_path(details, data), []).append(details)
+    explainer = _Explainer(file_format, data)
     found: list[Problem] = []
     for path, group in grouped.items():
-        found.extend(_explain(path, _relevant(group, _value_at(data, path)), data))
+        value = _value_at(data, path)
+        deeper = isinstance(value, dict | list) and any(p[: len(path)] == path and p != path for p in grouped)
+        complaints = [d for d in group if not (deeper and d["type"].endswith("_type"))]
+        found.extend(explainer.explain(path, _relevant(complaints, value)))
     return found
 
 
@@ -55,8 +79,9 @@ def _value_at(data: Any, path: KeyPath) -> Any:
 
 def _relevant(group: list[ErrorDetails], value: Any) -> list[ErrorDetails]:
     """Of the complaints of a union's alternatives, those of the alternative the user meant."""
-    if len(group) == 1 or any(d["type"] == "scene_problems" for d in group):
-        return group
+    checks = [d for d in group if d["type"] == "scene_problems"]
+    if len(group) < 2 or checks:
+        return checks or group
     wrong_type = [d for d in group if d["type"].endswith("_type")]
     meant = [d for d in group if d not in wrong_type]
     if not isinstance(value, str):
@@ -64,122 +89,152 @@ def _relevant(group: list[ErrorDetails], value: Any) -> list[ErrorDetails]:
     return (meant or wrong_type)[:1]
 
 
-def _explain(path: KeyPath, group: list[ErrorDetails], data: dict[str, Any]) -> Iterator[Problem]:
-    for details in group:
-        kind = details["type"]
-        if kind == "scene_problems":
-            for problem in details["ctx"]["problems"]:
-                yield problem.within(*path)
-        elif kind == "extra_forbidden":
-            yield _unknown_key(path, isinstance(_value_at(data, path), dict))
-        elif kind == "missing":
-            yield _missing(path)
-        elif details["loc"][-1:] == ("[key]",):
-            yield Problem(
-                path,
-                f"'{path[-1]}' cannot be a light's name",
-                "Allowed: up to 40 letters, digits, - and _.",
-                f"Rename it, as in {_EXAMPLE}.",
-            )
+class _Explainer:
+    """Turns the errors of one file into problems."""
+
+    def __init__(self, file_format: Format, data: dict[str, Any]) -> None:
+        self.whole, self.examples = file_format.whole, file_format.examples
+        self.walk, self.data = file_format.walk, data
+
+    def explain(self, path: KeyPath, group: list[ErrorDetails]) -> Iterator[Problem]:
+        for details in group:
+            kind = details["type"]
+            if kind == "scene_problems":
+                for problem in details["ctx"]["problems"]:
+                    yield problem.within(*path)
+            elif kind == "extra_forbidden":
+                yield self._unknown_key(path)
+            elif kind == "missing":
+                yield self._missing(path)
+            elif kind.startswith("union_tag_"):
+                yield self._unknown_kind(path, details)
+            elif details["loc"][-1:] == ("[key]",):
+                yield self._bad_name(path)
+            else:
+                yield self._bad_value(path, kind, _value_at(self.data, path))
+
+    def _at(self, path: KeyPath, resolve: bool = True) -> Schema:
+        return self.walk.at(path, self.data, resolve)
+
+    def _bad_name(self, path: KeyPath) -> Problem:
+        thing = str(path[0])
+        return Problem(
+            path,
+            f"'{path[-1]}' cannot be a {thing}'s name",
+            "Allowed: up to 40 letters, digits, - and _.",
+            f"Rename it, as in {self.examples[thing]}.",
+        )
+
+    def _unknown_key(self, path: KeyPath) -> Problem:
+        name, table = str(path[-1]), path[:-1]
+        keys = tuple(self.walk.properties(self._at(table)))
+        where = f"[{dotted(table)}]" if table else self.whole
+        home = self._home_of(name, table)
+        close = nearest(name, keys)
+        if home:
+            fix = f"Move it to {home}."
+        elif close:
+            fix = f"Did you mean {close}?"
         else:
-            yield _bad_value(path, kind, _value_at(data, path))
+            fix = "Remove it, or correct its name."
+        kind = "table" if isinstance(_value_at(self.data, path), dict) else "key"
+        allowed = "" if home or close else f"Allowed: {listed(keys, 40)}."
+        return Problem(path, f"{where} has no {kind} '{name}'", allowed, fix)
 
+    def _home_of(self, name: str, table: KeyPath) -> str:
+        """The table that does have this key, when just one does."""
+        homes = []
+        for top, schema in self.walk.properties(self.walk.root).items():
+            if name in self.walk.properties(schema):
+                homes.append(f"[{top}]")
+            elif top in self.examples and name in self.walk.properties(self.walk.entry(schema)):
+                homes.append(f"the table of a {top}, as in {self.examples[top]}")
+        here = f"[{dotted(table)}]"
+        return homes[0] if len(homes) == 1 and homes[0] != here else ""
 
-def _unknown_key(path: KeyPath, table_like: bool) -> Problem:
-    name, table = str(path[-1]), path[:-1]
-    keys = tuple(_properties(_schema_at(table)))
-    where = f"[{dotted(table)}]" if table else "the scene"
-    home = _home_of(name, table)
-    close = nearest(name, keys)
-    if home:
-        fix = f"Move it to {home}."
-    elif close:
-        fix = f"Did you mean {close}?"
-    else:
-        fix = "Remove it, or correct its name."
-    kind = "table" if table_like else "key"
-    return Problem(
-        path, f"{where} has no {kind} '{name}'", "" if home or close else f"Allowed: {listed(keys, 40)}.", fix
-    )
-
-
-def _home_of(name: str, table: KeyPath) -> str:
-    """The table that does have this key, when just one does."""
-    homes = []
-    for top, schema in _properties(_schema()).items():
-        target = _resolve(schema)
-        inner = _resolve(target.get("additionalProperties") or _first(target.get("patternProperties")) or {})
-        if name in _properties(target):
-            homes.append(f"[{top}]")
-        elif name in _properties(inner):
-            homes.append("the table of a light, as in " + _EXAMPLE)
-    here = f"[{dotted(table)}]"
-    return homes[0] if len(homes) == 1 and homes[0] != here else ""
-
-
-def _missing(path: KeyPath) -> Problem:
-    name = str(path[-1])
-    if name == "light":
-        return Problem((), "the scene has no light", fix=f"Add a table such as {_EXAMPLE}.")
-    schema = _schema_at(path)
-    if "properties" in schema and len(path) == 1:
-        return Problem((), f"the scene has no [{name}] table", fix=f"Add [{name}]: {_about(path)}")
-    return Problem(path[:-1], f"{name} is missing", f"Expected: {describe(schema)}.", _about(path))
-
-
-def _bad_value(path: KeyPath, kind: str, value: Any) -> Problem:
-    schema = _schema_at(path)
-    allowed = f"Allowed: {describe(schema)}."
-    if kind == "finite_number" or (isinstance(value, float) and value != value):
-        return Problem(path, f"{_shown(value)} is not a usable number", allowed, _about(path))
-    if kind == "literal_error" and isinstance(value, str):
-        options = [o for o in _options(schema) if isinstance(o, str)]
-        close = nearest(value, options)
+    def _unknown_kind(self, path: KeyPath, details: ErrorDetails) -> Problem:
+        kinds = self.walk.kinds(self._at(path))
+        allowed = f"Allowed: {listed(kinds, 40)}."
+        if details["type"] == "union_tag_not_found":
+            return Problem(path, "kind is missing: it says what this is", allowed, f'E.g. kind = "{kinds[0]}".')
+        given = _value_at(self.data, (*path, "kind"))
+        close = nearest(given, kinds) if isinstance(given, str) else None
         return Problem(
-            path, f"'{value}' is not a choice for {_key_name(path)}", allowed, f"Did you mean {close}?" if close else ""
+            (*path, "kind"), f"there is no kind {shown(given)}", allowed, f"Did you mean {close}?" if close else ""
         )
-    if kind == "scene_fraction":
-        return Problem(path, f"'{value}' is neither a number nor a fraction", allowed, 'Write 0.125 or "1/8".')
-    if kind in ("dict_type", "model_type"):
-        return _not_a_table(path, value)
-    if kind in ("too_short", "too_long") and path == ("light",):
-        return Problem(path, "the scene has no light", fix=f"Add a table such as {_EXAMPLE}.")
-    if kind.endswith("_type") or kind == "is_instance_of":
-        fix = "Write the number without quotes." if _quoted_number(value, schema) else ""
-        if _expected(schema) == "a list" and not isinstance(value, dict):
-            fix = f"Put it in brackets: {_key_name(path)} = [{_shown(value)}]."
-        return Problem(
-            path, f"expected {_expected(schema)}, found {_kind(value)}{_shown(value)}", allowed, fix or _about(path)
-        )
-    return Problem(path, f"{_shown(value)} is not allowed", allowed, _about(path))
 
+    def _missing(self, path: KeyPath) -> Problem:
+        name = str(path[-1])
+        if path == (name,) and name in self.examples:
+            return Problem((), f"{self.whole} has no {name}", fix=f"Add a table such as {self.examples[name]}.")
+        schema = self._at(path)
+        if "properties" in schema and len(path) == 1:
+            return Problem((), f"{self.whole} has no [{name}] table", fix=f"Add [{name}]: {self._about(path)}")
+        return Problem(path[:-1], f"{name} is missing", f"Expected: {self.walk.describe(schema)}.", self._about(path))
 
-def _not_a_table(path: KeyPath, value: Any) -> Problem:
-    name = dotted(path)
-    if path[0] == "light" and path[-1] in _properties(_schema_at(("light", "key"))):
-        fix = f"Begin the light's table with its name, as in {_EXAMPLE}."
-        return Problem(("light",), "keys of a light stand under [light], which names no light", fix=fix)
-    found = "a list" if isinstance(value, list) else _kind(value) + _shown(value)
-    fix = f"Write a table: [{name}]."
-    if name == "light":
-        fix = f"Give each light a table with a name, as in {_EXAMPLE}."
-    return Problem(path, f"{name} must be a table, but it is {found}", fix=fix)
+    def _bad_value(self, path: KeyPath, kind: str, value: Any) -> Problem:
+        schema = self._at(path)
+        allowed = f"Allowed: {self.walk.describe(schema)}."
+        if kind == "finite_number" or (isinstance(value, float) and value != value):
+            return Problem(path, f"{shown(value)} is not a usable number", allowed, self._about(path))
+        if kind == "literal_error" and isinstance(value, str):
+            options = [o for o in self.walk.options(schema) if isinstance(o, str)]
+            close = nearest(value, options)
+            fix = f"Did you mean {close}?" if close else ""
+            return Problem(path, f"'{value}' is not a choice for {_key_name(path)}", allowed, fix)
+        if kind == "scene_fraction":
+            return Problem(path, f"'{value}' is neither a number nor a fraction", allowed, 'Write 0.125 or "1/8".')
+        if kind == "scene_moment":
+            fix = "Add the offset of the place and season, e.g. +02:00, or Z for UTC."
+            return Problem(path, f"{shown(value)} is not a date and time with its offset from UTC", allowed, fix)
+        if kind in ("dict_type", "model_type", "model_attributes_type"):
+            return self._not_a_table(path, value)
+        if kind in ("too_short", "too_long") and len(path) == 1 and path[0] in self.examples:
+            return self._missing(path)
+        if kind.endswith("_type") or kind == "is_instance_of":
+            return self._wrong_type(path, schema, value, allowed)
+        return Problem(path, f"{shown(value)} is not allowed", allowed, self._about(path))
+
+    def _wrong_type(self, path: KeyPath, schema: Schema, value: Any, allowed: str) -> Problem:
+        expected = self.walk.expected(schema)
+        example = self.examples.get(str(path[0]), "") if len(path) == 1 else ""
+        if example.startswith("[["):
+            return Problem(
+                path, f"{path[0]} must be a list of tables", fix=f"Head each of them {example}, twice bracketed."
+            )
+        fix = ""
+        if _is_number(value) and "number" in self.walk.describe(schema):
+            fix = "Write the number without quotes."
+        if expected == "a list" and not isinstance(value, dict):
+            fix = f"Put it in brackets: {_key_name(path)} = [{shown(value)}]."
+        found = f"{_kind(value)}{shown(value)}"
+        return Problem(path, f"expected {expected}, found {found}", allowed, fix or self._about(path))
+
+    def _not_a_table(self, path: KeyPath, value: Any) -> Problem:
+        name, thing = dotted(path), str(path[0])
+        example = self.examples.get(thing)
+        if example and len(path) == 2 and path[-1] in self.walk.properties(self.walk.entry(self._at((thing,)))):
+            fix = f"Begin the {thing}'s table with its name, as in {example}."
+            return Problem((thing,), f"keys of a {thing} stand under [{thing}], which names no {thing}", fix=fix)
+        found = "a list" if isinstance(value, list) else _kind(value) + shown(value)
+        fix = f"Give each {thing} a table with a name, as in {example}." if name == thing and example else ""
+        return Problem(path, f"{name} must be a table, but it is {found}", fix=fix or f"Write a table: [{name}].")
+
+    def _about(self, path: KeyPath) -> str:
+        """Description of a key (that of the list, for an entry of one)."""
+        for length in range(len(path), 0, -1):
+            if isinstance(path[length - 1], str):
+                return str(self._at(path[:length], resolve=False).get("description", ""))
+        return ""
 
 
 def _key_name(path: KeyPath) -> str:
     return next((part for part in reversed(path) if isinstance(part, str)), "this")
 
 
-def _expected(schema: dict[str, Any]) -> str:
-    """Kinds a key takes, without their bounds."""
-    kinds = {"number": "a number", "integer": "a whole number", "string": "text", "boolean": "true or false"}
-    choices = [_resolve(c) for c in schema.get("anyOf", [schema])]
-    words = [kinds.get(c.get("type", ""), "a list" if "items" in c else "text") for c in choices]
-    return " or ".join(dict.fromkeys(w for c, w in zip(choices, words, strict=True) if c.get("type") != "null"))
-
-
-def _quoted_number(value: Any, schema: dict[str, Any]) -> bool:
-    if not isinstance(value, str) or "number" not in describe(schema):
+def _is_number(value: Any) -> bool:
+    """Whether a value is a number in quotes."""
+    if not isinstance(value, str):
         return False
     try:
         float(value)
@@ -190,115 +245,3 @@ def _quoted_number(value: Any, schema: dict[str, Any]) -> bool:
 
 def _kind(value: Any) -> str:
     return _KINDS.get(type(value), "the date or time ")
-
-
-def _shown(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, float):
-        return f"{value:g}"
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def _about(path: KeyPath) -> str:
-    """Description of a key (that of the list, for an entry of one)."""
-    for length in range(len(path), 0, -1):
-        if isinstance(path[length - 1], str):
-            return str(_schema_at(path[:length], resolve=False).get("description", ""))
-    return ""
-
-
-@functools.lru_cache(maxsize=1)
-def _schema() -> dict[str, Any]:
-    return Scene.model_json_schema()
-
-
-def _resolve(schema: dict[str, Any]) -> dict[str, Any]:
-    """Follow references, and the one alternative left when null is taken away; keep the description."""
-    if "$ref" in schema:
-        target = _resolve(_schema()["$defs"][schema["$ref"].rsplit("/", 1)[1]])
-        return {**target, **{k: v for k, v in schema.items() if k != "$ref"}}
-    choices = [c for c in schema.get("anyOf", ()) if c.get("type") != "null"]
-    if len(choices) == 1:
-        return {**_resolve(choices[0]), **{k: v for k, v in schema.items() if k != "anyOf"}}
-    return schema
-
-
-def _schema_at(path: KeyPath, resolve: bool = True) -> dict[str, Any]:
-    schema: dict[str, Any] = _schema()
-    for part in path:
-        schema = _step(_resolve(schema), part)
-    return _resolve(schema) if resolve else schema
-
-
-def _step(schema: dict[str, Any], part: str | int) -> dict[str, Any]:
-    if isinstance(part, int):
-        lists = [_resolve(c) for c in schema.get("anyOf", [schema])]
-        return _first({str(i): c["items"] for i, c in enumerate(lists) if "items" in c}) or {}
-    if part in schema.get("properties", {}):
-        inner: dict[str, Any] = schema["properties"][part]
-        return inner
-    return schema.get("additionalProperties") or _first(schema.get("patternProperties")) or {}
-
-
-def _first(mapping: dict[str, Any] | None) -> dict[str, Any] | None:
-    return next(iter(mapping.values()), None) if mapping else None
-
-
-def _properties(schema: dict[str, Any]) -> dict[str, Any]:
-    found: dict[str, Any] = _resolve(schema).get("properties", {})
-    return found
-
-
-def _options(schema: dict[str, Any]) -> list[Any]:
-    options = list(schema.get("enum", ())) + ([schema["const"]] if "const" in schema else [])
-    for choice in schema.get("anyOf", ()):
-        options += _options(_resolve(choice))
-    return options
-
-
-def describe(schema: dict[str, Any]) -> str:
-    """What a key may hold, in words, from its JSON Schema."""
-    schema = _resolve(schema)
-    if "anyOf" in schema:
-        parts = dict.fromkeys(describe(c) for c in schema["anyOf"] if c.get("type") != "null")
-        return ", or ".join(parts)
-    if "const" in schema or "enum" in schema:
-        return listed((_shown(o) for o in _options(schema)), 40)
-    kind = schema.get("type")
-    if kind in ("number", "integer"):
-        return ("a whole number" if kind == "integer" else "a number") + _bounds(schema)
-    if kind == "string":
-        if schema.get("x-fraction"):
-            return 'a fraction such as "1/8"'
-        names = schema.get("x-names")
-        return f"the name of a {names}" if names else "text in quotes"
-    if kind == "boolean":
-        return "true or false"
-    if kind == "array":
-        return _describe_list(schema)
-    return "a table"
-
-
-def _describe_list(schema: dict[str, Any]) -> str:
-    low, high = schema.get("minItems"), schema.get("maxItems")
-    count = f"{low} " if low is not None and low == high else ""
-    item = describe(schema.get("items", {}))
-    if item.startswith("a number"):
-        return f"a list of {count}numbers{item.removeprefix('a number')}"
-    return f"a list of {count}entries, each {item}"
-
-
-def _bounds(schema: dict[str, Any]) -> str:
-    def number(key: str) -> str:
-        return f"{schema[key]:.10g}"
-
-    parts: Iterable[str] = ()
-    if "exclusiveMinimum" in schema:
-        parts = [f"above {number('exclusiveMinimum')}"]
-    elif "minimum" in schema:
-        parts = [f"from {number('minimum')}"]
-    if "maximum" in schema:
-        parts = [*parts, ("to " if "minimum" in schema else "up to ") + number("maximum")]
-    return (" " + " ".join(parts)) if parts else ""

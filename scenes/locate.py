@@ -7,8 +7,9 @@ table headers, dotted and quoted keys, arrays, inline tables, strings and commen
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
-from .findings import KeyPath
+from .findings import Finding, KeyPath, Problem, dotted, ordered
 
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BLANK = re.compile(r"[ \t]*")
@@ -36,6 +37,14 @@ def line_of(lines: dict[KeyPath, int], path: KeyPath) -> int:
         if path[:length] in lines:
             return lines[path[:length]]
     return 1
+
+
+def located(path: str, text: str, problems: Iterable[Problem]) -> list[Finding]:
+    """Problems of a document with their lines, in order; `path` as the user named it."""
+    lines = key_lines(text.replace("\r\n", "\n"))
+    return ordered(
+        Finding(path, line_of(lines, p.path), p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems
+    )
 
 
 class _Scanner:

@@ -101,13 +101,22 @@ def format_stops(value: float) -> str:
 
 
 def format_power(fraction: float) -> str:
-    """Power setting as fraction of full and in stops: "1/8 (-3.0)", "full"."""
-    if fraction == 1:
+    """Power setting as heads show it and in stops: "full", "1/8 (-3.0)", "1/4 + 0.3 (-1.7)"; a whole fraction, and
+    tenths of a stop over it.
+
+    Examples
+    --------
+    >>> format_power(2**-1.7)
+    '1/4 + 0.3 (-1.7)'
+    """
+    tenths = round(-10 * math.log2(fraction))
+    if tenths == 0:
         return "full"
-    under = -math.log2(fraction)
-    whole = abs(under - round(under)) < 0.01
-    head = f"1/{2 ** round(under)}" if whole else f"{fraction:.3g}"
-    return f"{head} ({format_stops(-under)})"
+    whole = -(-tenths // 10)
+    over = 10 * whole - tenths
+    head = f"1/{2**whole}" if whole > 0 else "full"
+    rest = f" + 0.{over}" if over else ""
+    return f"{head}{rest} ({format_stops(-tenths / 10)})"
 
 
 def stops_over(f_number: float, set_f_number: float) -> float:

@@ -17,13 +17,22 @@ STANDARD_LANDMARKS = {
 
 
 def stock_names(kind: str) -> tuple[str, ...]:
-    """Names of a kind: "figure", "skin", "hair", "iris", "finish", "source", "gel" or "landmark"."""
+    """Names of a kind: "figure", "skin", "hair", "iris", "finish", "source", "gel", "landmark", "sky", or
+    of the stock kit "head" or "modifier"."""
     if kind == "landmark":
         return tuple(STANDARD_LANDMARKS)
     if kind == "figure":
         from .sitters import SITTERS
 
         return tuple(SITTERS)
+    if kind in ("head", "modifier"):
+        from .kit import stock_kit
+
+        return tuple(stock_kit().heads if kind == "head" else stock_kit().modifiers)
+    if kind == "sky":
+        from .daylight import SKIES
+
+        return tuple(SKIES)
     return tuple(_MATERIAL_LISTS[kind]())
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from .aiming import turn_about_up
+from .bodies import winding_number
 from .mesh_file import MeshData, read_mesh
 from .model import Sitter
 from .sitters.figure import Landmark, SitterPart
@@ -19,6 +20,7 @@ HEAD_HEIGHT_M = 0.23
 """Chin to crown of an adult, metres (common practice, no source); only to find the face of a bare mesh."""
 
 FACE_POINTS = ("nose", "forehead", "chin", "cheek_L", "cheek_R")
+_SOFT_SLOTS = ("hair", "brow", "lash")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,15 @@ def _boxed(
     low = np.min([np.min(part.vertices, axis=0) for part in parts], axis=0).astype(float)
     high = np.max([np.max(part.vertices, axis=0) for part in parts], axis=0).astype(float)
     return PlacedSitter(parts, landmarks, figure, height_m, low, high)
+
+
+def point_in_sitter(point: np.ndarray, sitter: PlacedSitter) -> bool:
+    """Whether a point is inside the sitter's body, clothes or seat (hair does not count)."""
+    low, high = sitter.low, sitter.high
+    if (point < low).any() or (point > high).any():
+        return False
+    solid = [part for part in sitter.parts if part.slot not in _SOFT_SLOTS]
+    return sum(winding_number(point, part.vertices, part.faces) for part in solid) > 0.5
 
 
 def _with_hands(marks: dict[str, Landmark]) -> dict[str, Landmark]:

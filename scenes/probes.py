@@ -10,6 +10,13 @@ from .stage import Camera, Probe
 METER_CLEARANCE_M = 0.02
 """How far off the surface the middle of the meter's sensor is, metres."""
 
+KNEE_HEIGHT_M = 0.45
+"""Height of an adult's knee above the floor, metres (common practice, no source)."""
+
+STEP_M = 0.3
+"""How far before the feet the floor is metered, metres."""
+
+_KNEE_BAND_M = 0.03
 _BODY_POINTS = {"chest": "cloth", "hand_L": "skin", "hand_R": "skin"}
 _BACKGROUND_POINTS = {
     "background_centre": (0.0, 0.0),
@@ -27,7 +34,7 @@ def probes_of(
     background: tuple[float, float] | None,
     half_width_m: float,
 ) -> tuple[Probe, ...]:
-    """Meter points on the face, chest, hands and, if there is one, the background.
+    """Meter points on the face, chest, hands, legs, the floor before the sitter and, if there is one, the background.
 
     The background's points are where the middle of the picture and the middles of its edges (at 80 %) meet it,
     kept 0.1 m inside its own edges, so that they tell of what the picture shows.
@@ -44,12 +51,28 @@ def probes_of(
             normal = np.asarray(mark.normal, float)
             place = mark.position_m + METER_CLEARANCE_M * normal
             points.append(Probe(name, place, normal, _BODY_POINTS.get(name, "face")))
+    points += _low_points(sitter)
     if background is not None:
         z, height = background
         for name, (x, y) in _BACKGROUND_POINTS.items():
             place = _on_plane(camera, x, y, z, half_width_m, height)
             points.append(Probe(name, place, np.array([0.0, 0.0, 1.0]), "background"))
     return tuple(points)
+
+
+def _low_points(sitter: PlacedSitter) -> list[Probe]:
+    """On the foremost of the legs at knee height, where there are legs; and on the floor one step before the feet."""
+    x = float(sitter.landmarks["face"].position_m[0])
+    low = np.concatenate([part.vertices for part in sitter.parts])
+    low = low[low[:, 1] < 2 * KNEE_HEIGHT_M]
+    probes = []
+    knee = low[np.abs(low[:, 1] - KNEE_HEIGHT_M) < _KNEE_BAND_M]
+    if len(knee):
+        at = knee[np.argmax(knee[:, 2])] + [0.0, 0.0, METER_CLEARANCE_M]
+        probes.append(Probe("legs", np.asarray(at, float), np.array([0.0, 0.0, 1.0]), "cloth"))
+    front = float(low[:, 2].max()) if len(low) else float(sitter.high[2])
+    floor = np.array([x, METER_CLEARANCE_M, front + STEP_M])
+    return [*probes, Probe("floor", floor, np.array([0.0, 1.0, 0.0]), "floor")]
 
 
 def _on_plane(camera: Camera, x: float, y: float, z: float, half_width_m: float, height_m: float) -> np.ndarray:

@@ -7,9 +7,10 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from .findings import Finding
+from .findings import Finding, Problem
 
 LARGEST_BYTES = 4_000_000
+SCENE_START = "format = 1, [camera], [sitter], [light.key]"
 
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 _HEADER = re.compile(r"^\s*\[+\s*([^\]]*?)\s*\]+")
@@ -24,8 +25,12 @@ class Unreadable(Exception):
         self.finding = finding
 
 
-def read_text(path: str | Path) -> str:
-    """Text of a scene file.
+def read_text(path: str | Path, kind: str = "scene", start: str = SCENE_START) -> str:
+    """Text of a file.
+
+    Parameters
+    ----------
+    kind : what it is called in messages. start : what to write into an empty one.
 
     Raises
     ------
@@ -38,16 +43,16 @@ def read_text(path: str | Path) -> str:
     except FileNotFoundError:
         raise _unreadable(shown, "there is no such file", "Check the path and the spelling.") from None
     except IsADirectoryError:
-        raise _unreadable(shown, "this is a folder, not a scene file", "Name the .toml file in it.") from None
+        raise _unreadable(shown, f"this is a folder, not a {kind} file", "Name the .toml file in it.") from None
     except PermissionError:
         raise _unreadable(shown, "this file may not be read", "Change its permissions.") from None
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or str(problem)
         raise _unreadable(shown, f"the file cannot be read: {reason}", "Check the path.") from None
     if len(data) > LARGEST_BYTES:
-        raise _unreadable(shown, "this file is larger than 4 MB", "A scene is a short text file; name that one.")
+        raise _unreadable(shown, "this file is larger than 4 MB", f"A {kind} is a short text file; name that one.")
     if b"\0" in data:
-        raise _unreadable(shown, "this is a binary file, not text", "Name a scene file written in TOML (plain text).")
+        raise _unreadable(shown, "this is a binary file, not text", f"Name a {kind} file written in TOML (plain text).")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
@@ -62,7 +67,7 @@ def read_text(path: str | Path) -> str:
                 "error",
                 "",
                 "the file is empty",
-                fix="Write a scene: format = 1, [camera], [sitter], [light.key].",
+                fix=f"Write a {kind}: {start}.",
             )
         )
     return text
@@ -105,6 +110,21 @@ def parse(path: str, text: str) -> dict[str, Any]:
         ) from None
 
 
+def format_problem(data: dict[str, Any], newest: int) -> Problem | None:
+    """What is wrong with the format number of a document; None when it is `newest`."""
+    given = data.get("format")
+    allowed = f"Allowed: format = {newest}."
+    if given is None:
+        return Problem((), "the file does not say its format", allowed, f"Write format = {newest} as the first line.")
+    if isinstance(given, int) and not isinstance(given, bool):
+        if given == newest:
+            return None
+        if given > newest:
+            message = f"the file is of format {given}, which is newer than this version of Keyfall can read"
+            return Problem(("format",), message, allowed, "Update Keyfall.")
+    return Problem(("format",), f"there is no format {given!r}", allowed, "Write the bare number, without quotes.")
+
+
 def _syntax(path: str, text: str, reason: str) -> Finding:
     """What a TOML error means, at which line."""
     lines = text.splitlines() or [""]
@@ -128,7 +148,7 @@ def _syntax(path: str, text: str, reason: str) -> Finding:
     elif table is None and key is not None:
         message, fix = _slip(key.group(1), key.group(2), bare)
     elif line.lstrip().startswith("["):
-        message, fix = f"this table's name is not closed: {line.strip()[:60]}", "Write it as [camera] or [light.key]."
+        message, fix = f"this table's name is not closed: {line.strip()[:60]}", "Close it with ]."
     elif "=" not in line and line.strip():
         message, fix = f"there is no = in: {line.strip()[:60]}", "Write key = value, or start a remark with #."
     return Finding(path, number, "error", "", message, fix=fix)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,9 +12,13 @@ from materials.errors import KeyfallError
 from . import stage
 from .aiming import elevation_for_height, look_frame, place_around
 from .findings import KeyPath, Problem
-from .model import Background, Camera, Light, Room
+from .model import Background, Camera, Light, Piece, Room
 from .names import listed, nearest
+from .pieces import Sheet
 from .placing import PlacedSitter
+
+if TYPE_CHECKING:
+    from .modifiers import Shaped
 
 SPOT_DEPTH_M = 0.35
 SHALLOWEST_BODY_M, DEEPEST_BODY_M = 0.1, 0.5
@@ -104,24 +109,35 @@ def resolve_camera(camera: Camera, places: Mapping[str, np.ndarray]) -> stage.Ca
     return stage.Camera(origin, right, up, forward, half_width, half_height, width_px, height_px)
 
 
-def resolve_fixture(light: Light, places: Mapping[str, np.ndarray]) -> stage.Fixture | None:
-    """A light's exit area in the world; None for ambient light.
+def resolve_fixture(
+    light: Light, places: Mapping[str, np.ndarray], shaped: Shaped | None = None
+) -> stage.Fixture | None:
+    """A light's exit area in the world; None for ambient light, sun and sky.
+
+    Parameters
+    ----------
+    shaped : what its modifiers make of the light; None for a light of a plain shape.
 
     Raises
     ------
     Unresolved
         For an unknown landmark or an impossible place.
     """
-    if light.shape == "ambient":
+    if light.far():
         return None
     target = aim_point(light.aim, places, ("aim",))
     centre = _place(light, target, "the light", "its aim")
     right, up, forward = _frame(
         centre, target, light.roll_deg, "aim", "the light stands on the very point it is aimed at"
     )
+    if shaped is not None:
+        return stage.Fixture(
+            shaped.shape, shaped.size_m, centre, right, up, forward, shaped.beam_deg, shaped.field_deg, light.visible,
+            shaped.body_depth_m, shaped.hole_m, shaped.optics,
+        )  # fmt: skip
     size = np.array(light.size_pair(), float)
     return stage.Fixture(
-        light.shape,
+        str(light.shape),
         size,
         centre,
         right,
@@ -134,9 +150,24 @@ def resolve_fixture(light: Light, places: Mapping[str, np.ndarray]) -> stage.Fix
     )
 
 
+def resolve_piece(piece: Piece, places: Mapping[str, np.ndarray]) -> Sheet:
+    """A set piece in the world.
+
+    Raises
+    ------
+    Unresolved
+        For an unknown landmark or an impossible place.
+    """
+    target = aim_point(piece.aim, places, ("aim",))
+    centre = _place(piece, target, f"the {piece.kind}", "its aim")
+    stuck = f"the {piece.kind} stands on the very point it is aimed at"
+    right, up, forward = _frame(centre, target, piece.roll_deg, "aim", stuck)
+    return Sheet(centre, right, up, forward, np.array(piece.size_pair(), float), piece.round)
+
+
 def _depth(light: Light, size: np.ndarray) -> float:
-    """Depth of the housing: half the shorter side of a panel, 0.1 to 0.5 m; a spot's barrel; none for a ball."""
-    if light.shape == "sphere":
+    """Depth of the housing: half the shorter side of a panel, 0.1 to 0.5 m; a spot's barrel; else none."""
+    if light.shape in ("sphere", "tube"):
         return 0.0
     if light.depth_m is not None:
         return light.depth_m
@@ -145,12 +176,12 @@ def _depth(light: Light, size: np.ndarray) -> float:
     return float(min(max(size.min() / 2, SHALLOWEST_BODY_M), DEEPEST_BODY_M))
 
 
-def _place(thing: Camera | Light, target: np.ndarray, what: str, aim: str) -> np.ndarray:
+def _place(thing: Camera | Light | Piece, target: np.ndarray, what: str, aim: str) -> np.ndarray:
     if thing.at_m is not None:
         return np.array(thing.at_m, float)
     if thing.distance_m is None:
         raise Unresolved(Problem((), f"{what} has no place", fix="Give distance_m or at_m."))
-    elevation = thing.elevation_deg or 0.0 if isinstance(thing, Light) else 0.0
+    elevation = 0.0 if isinstance(thing, Camera) else thing.elevation_deg or 0.0
     if thing.height_m is not None:
         try:
             elevation = elevation_for_height(float(target[1]), thing.height_m, thing.distance_m)

@@ -1,19 +1,32 @@
-"""JSON Schema of the scene format, for editors that complete and check as one types."""
+"""JSON Schemas of scene and kit files, for editors that complete and check as one types."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from .model import Scene
+from .model import Scene, Table
 from .names import stock_names
 
-_OPEN = ("landmark", "gel", "source")
-"""Kinds that also take something beyond the stock list: a figure's own landmarks, or a CSV file."""
+_ANY_TEXT = {"type": "string", "minLength": 1}
+_CSV = {"type": "string", "pattern": r"\.[cC][sS][vV]$"}
+_OPEN = {"landmark": _ANY_TEXT, "head": _ANY_TEXT, "modifier": _ANY_TEXT, "gel": _CSV, "source": _CSV}
+"""Kinds that also take something beyond the stock list: a figure's own landmarks, one's own kit, or a CSV file."""
 
 
 def scene_json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of a scene file, with the stock names as choices and every key described."""
-    schema = Scene.model_json_schema()
+    return _schema_of(Scene)
+
+
+def kit_json_schema() -> dict[str, Any]:
+    """JSON Schema (draft 2020-12) of a kit file, like that of scenes."""
+    from .kit import KitFile
+
+    return _schema_of(KitFile)
+
+
+def _schema_of(model: type[Table]) -> dict[str, Any]:
+    schema = model.model_json_schema()
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     filled = _fill(schema)
     assert isinstance(filled, dict)
@@ -35,12 +48,7 @@ def _with_names(node: dict[str, Any], kind: str) -> dict[str, Any]:
     names = list(stock_names(kind))
     choice: dict[str, Any] = {"enum": names}
     if kind in _OPEN:
-        rest = (
-            {"type": "string", "minLength": 1}
-            if kind == "landmark"
-            else {"type": "string", "pattern": r"\.[cC][sS][vV]$"}
-        )
-        choice = {"anyOf": [{"enum": names}, rest]}
+        choice = {"anyOf": [{"enum": names}, _OPEN[kind]]}
     if node.get("type") == "string":
         return {**{k: v for k, v in node.items() if k not in ("type", "minLength")}, **choice}
     texts = [{**choice} if option.get("type") == "string" else option for option in node.get("anyOf", [])]

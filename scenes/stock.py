@@ -5,15 +5,19 @@ These checks read the tables as they are written, so that a fault elsewhere in a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from materials.errors import KeyfallError
 
 from .findings import KeyPath, Problem
+from .model.light import DAYLIGHT_CCT_K
 from .names import listed, nearest, stock_names
 from .placing import stock_figure
+
+if TYPE_CHECKING:
+    from .kit import Kit
 
 _FINISHES = {"room": ("walls", "floor", "ceiling"), "ground": ("finish",), "background": ("finish",)}
 _WORDS = {"skin": "skin tone", "hair": "hair colour", "iris": "eye colour"}
@@ -28,8 +32,12 @@ def name_problems(data: dict[str, Any], folder: Path) -> Iterator[Problem]:
             yield from _check(_table(data, table), key, "finish", (table,))
     for name, light in _table(data, "light").items():
         if isinstance(light, dict):
-            yield from _source(light, ("light", name), folder)
+            yield from source_problems(light, ("light", name), folder)
             yield from _gels(light, ("light", name), folder)
+            yield from _check(light, "sky", "sky", ("light", name))
+    for name, piece in _table(data, "piece").items():
+        for key in ("finish", "back"):
+            yield from _check(piece if isinstance(piece, dict) else {}, key, "finish", ("piece", name))
 
 
 def _table(data: dict[str, Any], key: str) -> dict[str, Any]:
@@ -53,6 +61,30 @@ def _check(table: dict[str, Any], key: str, kind: str, path: KeyPath) -> Iterato
     given = table.get(key)
     if isinstance(given, str) and given:
         yield from check_name(kind, given, (*path, key))
+
+
+def kit_name_problems(data: dict[str, Any], kit: Kit) -> Iterator[Problem]:
+    """Every head and modifier in a scene's lights that the kit does not have."""
+    for name, light in _table(data, "light").items():
+        if not isinstance(light, dict):
+            continue
+        head, modifiers = light.get("head"), light.get("modifiers")
+        if isinstance(head, str) and head:
+            yield from absent("head", head, kit.heads, ("light", name, "head"))
+        for index, modifier in enumerate(modifiers if isinstance(modifiers, list) else []):
+            if isinstance(modifier, str) and modifier:
+                yield from absent("modifier", modifier, kit.modifiers, ("light", name, "modifiers", index))
+
+
+def absent(kind: str, given: str, allowed: Mapping[str, object], key: KeyPath) -> Iterator[Problem]:
+    """One problem when the kit has no head or modifier (`kind`) of this name."""
+    if given in allowed:
+        return
+    close = nearest(given, allowed)
+    fix = f"Did you mean {close}?" if close else ""
+    rest = "; keyfall kit shows them all" if len(allowed) > _MOST_LISTED else ""
+    message = f"there is no {kind} '{given}' in the kit"
+    yield Problem(key, message, f"Allowed: {listed(allowed, _MOST_LISTED)}{rest}.", fix)
 
 
 def _sitter(sitter: dict[str, Any]) -> Iterator[Problem]:
@@ -83,14 +115,24 @@ def _garments(name: str, clothes: dict[str, Any], seat: bool) -> Iterator[Proble
         )
 
 
-def _source(light: dict[str, Any], path: KeyPath, folder: Path) -> Iterator[Problem]:
+def source_problems(
+    light: dict[str, Any], path: KeyPath, folder: Path, beside: str = "the scene file"
+) -> Iterator[Problem]:
+    """Whether the source of a light or head can be used; what a light leaves to its head is not looked at.
+
+    Parameters
+    ----------
+    beside : what files are named relative to, for messages.
+    """
     from materials.sources import make_source
 
     given, cct = light.get("source", "flash"), light.get("cct_k")
-    if not isinstance(given, str) or not given:
+    if "source" not in light and light.get("shape") in DAYLIGHT_CCT_K:
+        given, cct = "daylight", cct if cct is not None else DAYLIGHT_CCT_K[light["shape"]]
+    if not isinstance(given, str) or not given or ("head" in light and "source" not in light):
         return
     if given.lower().endswith(".csv"):
-        yield from _file((*path, "source"), folder / given, lambda file: make_source("csv", csv=file))
+        yield from _file((*path, "source"), folder / given, lambda file: make_source("csv", csv=file), beside)
         return
     known = list(check_name("source", given, (*path, "source")))
     yield from known
@@ -116,13 +158,13 @@ def _gels(light: dict[str, Any], path: KeyPath, folder: Path) -> Iterator[Proble
             yield from check_name("gel", gel, key)
 
 
-def _file(key: KeyPath, path: Path, read: Callable[[Path], object]) -> Iterator[Problem]:
+def _file(
+    key: KeyPath, path: Path, read: Callable[[Path], object], beside: str = "the scene file"
+) -> Iterator[Problem]:
     try:
         if path.is_dir() or not path.exists():
             what = "is a folder, not a file" if path.is_dir() else "does not exist"
-            yield Problem(
-                key, f"the file '{path}' {what}", fix="Names are read relative to the scene file; correct it."
-            )
+            yield Problem(key, f"the file '{path}' {what}", fix=f"Names are read relative to {beside}; correct it.")
         else:
             read(path)
     except KeyfallError as problem:

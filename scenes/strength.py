@@ -1,43 +1,64 @@
 """Strength of a light in absolute units, from whichever of the usual statements the scene file makes.
 
-Flash comes out in lm s and continuous light in lm, both of the light that leaves the exit area at the power set,
-before gels; ambient light in lx at the face.
+Flash comes out in lm s and continuous light in lm at the power set, before gels: of the bare lamp behind modifiers, or
+of what leaves a plain shape; sunlight in lx on a surface that faces it; sky and ambient light in lx at the face.
 """
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .exposure import (
     C_DOME,
+    C_FLAT,
     exposure_from_f_number,
     flash_lumen_seconds,
     illuminance_from_ev,
     intensity_from_guide_number,
 )
-from .fixtures import axial_illuminance_per_lumen, axial_intensity_per_lumen
+from .field import axial_illuminance_per_lumen, axial_intensity_per_lumen
 from .meters import exact_f_number
 from .model import Light, MeterReading
 from .stage import Fixture, Output
 
+if TYPE_CHECKING:
+    from .kit import Equipment
 
-def output_of(light: Light, fixture: Fixture | None) -> Output:
+
+class DarkAxis(ValueError):
+    """No light where a strength is measured, so that nothing can be inferred from it."""
+
+
+def output_of(light: Light, fixture: Fixture | None, equipment: Equipment | None = None) -> Output:
     """Output of a light at its set power.
 
-    - watt-seconds: energy times efficacy times power;
-    - guide number: I = GN^2 C / 100 (flat meter), divided by the profile's axial intensity per lumen;
+    - head of the kit: its calibrated output;
+    - watt-seconds: energy times efficacy;
+    - guide number: I = GN^2 C / 100 (flat meter), divided by the axial intensity per lumen;
     - meter reading: H = C N^2 / S, or E = H / t for continuous light, divided by the axial illuminance per lumen
       at that distance, and by the power at which the reading was taken;
     - lux at a distance: divided by the axial illuminance per lumen;
-    - ambient EV: E = C 2^EV / 100 with the constant of a dome meter.
+    - EV of ambient light and sky: E = C 2^EV / 100 with the constant of a dome meter; of the sun, of a flat meter.
+
+    All but the last are times the power.
 
     Raises
     ------
+    DarkAxis
+        When a reading was taken where the fixture sends no light.
     ValueError
-        When a reading was taken at a distance inside the fixture.
+        When it was taken at a distance inside the fixture.
     """
     if fixture is None:
-        lux = light.lux if light.lux is not None else illuminance_from_ev(_given(light.ev), C_DOME)
-        return Output(lumens=None, reading_lux=lux)
-    return Output(lumens=_full_power(light, fixture) * light.power_fraction(), reading_lux=None)
+        sun = light.shape == "sun"
+        ev_lux = illuminance_from_ev(light.ev, C_FLAT if sun else C_DOME) if light.ev is not None else None
+        lux = _given(light.lux if light.lux is not None else ev_lux)
+        return Output(lumens=lux if sun else None, reading_lux=None if sun else lux)
+    if equipment is not None and equipment.output is not None:
+        full = equipment.output
+    else:
+        full = _full_power(light, fixture, 1.0 if equipment is None else equipment.gain)
+    return Output(lumens=full * light.power_fraction(), reading_lux=None)
 
 
 def _given(value: float | None) -> float:
@@ -46,20 +67,27 @@ def _given(value: float | None) -> float:
     return value
 
 
-def _full_power(light: Light, fixture: Fixture) -> float:
+def _full_power(light: Light, fixture: Fixture, gain: float) -> float:
+    """Output at full power; `gain` is what the kit's readings say of modifiers, for strengths of the bare lamp."""
     if light.energy_ws is not None:
-        return flash_lumen_seconds(light.energy_ws, light.efficacy_lm_s_per_j)
+        return flash_lumen_seconds(light.energy_ws, light.efficacy_lm_s_per_j) * gain
     if light.guide_number_m is not None:
-        return intensity_from_guide_number(light.guide_number_m) / axial_intensity_per_lumen(fixture)
+        return intensity_from_guide_number(light.guide_number_m) / _lit(axial_intensity_per_lumen(fixture))
     if light.lumens is not None:
-        return light.lumens
+        return light.lumens * gain
     if light.meters is not None:
         reading = light.meters
-        return _metered(reading) / axial_illuminance_per_lumen(fixture, reading.distance_m) / reading.power
-    return _given(light.lux) / axial_illuminance_per_lumen(fixture, _given(light.lux_distance_m))
+        return metered(reading) / _lit(axial_illuminance_per_lumen(fixture, reading.distance_m)) / reading.power
+    return _given(light.lux) / _lit(axial_illuminance_per_lumen(fixture, _given(light.lux_distance_m)))
 
 
-def _metered(reading: MeterReading) -> float:
+def _lit(per_lumen: float) -> float:
+    if not per_lumen > 0:
+        raise DarkAxis("no light leaves the fixture along its axis")
+    return per_lumen
+
+
+def metered(reading: MeterReading) -> float:
     """Exposure in lx s, or illuminance in lx where the reading names a shutter time."""
     exposure = exposure_from_f_number(exact_f_number(reading.f_number), reading.iso)
     return exposure if reading.shutter_s is None else exposure / reading.shutter_s

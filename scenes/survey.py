@@ -15,18 +15,22 @@ import numpy as np
 from materials.errors import KeyfallError
 
 from . import stage
-from .bodies import exit_outline, in_fixture, in_frame, project, winding_number
+from .bodies import exit_outline, in_fixture, in_frame, project
+from .confines import behind_background, beyond, wall_name
+from .far import resolve_distant, shut_out
 from .findings import Problem
-from .model import Background, Camera, Exposure, Ground, Light, Room, Sitter
-from .placing import FACE_POINTS, PlacedSitter, place_sitter
-from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture
-from .strength import output_of
+from .kit import Equipment
+from .model import Background, Camera, Exposure, Ground, Light, Piece, Room, Sitter
+from .piece_checks import piece_problems
+from .pieces import Sheet
+from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
+from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture, resolve_piece
+from .strength import DarkAxis, output_of
 
 TALLEST_M = 3.0
 SMALLEST_M = 0.05
 CAMERA_CLEARANCE_M = 0.02
 _UNITS = ((0.001, "millimetres"), (0.01, "centimetres"), (0.0254, "inches"))
-_SOFT_SLOTS = ("hair", "brow", "lash")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +45,7 @@ class Parts:
     ground: Ground | None = None
     background: Background | None = None
     lights: dict[str, Light] = field(default_factory=dict)
+    pieces: dict[str, Piece] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -52,11 +57,14 @@ class Survey:
     places: dict[str, np.ndarray] = field(default_factory=dict)
     camera: stage.Camera | None = None
     fixtures: dict[str, stage.Fixture | None] = field(default_factory=dict)
+    distants: dict[str, stage.Distant] = field(default_factory=dict)
+    equipment: dict[str, Equipment] = field(default_factory=dict)
+    sheets: dict[str, Sheet] = field(default_factory=dict)
 
 
-def survey(parts: Parts) -> Survey:
-    """Resolve what can be resolved and look at it."""
-    found = Survey()
+def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
+    """Resolve what can be resolved and look at it; `equipment` is that of every light made of kit that can be used."""
+    found = Survey(equipment=equipment)
     if parts.background is not None and parts.room is not None:
         found.problems += _background_in_room(parts.background, parts.room)
     if parts.sitter is None:
@@ -78,17 +86,22 @@ def survey(parts: Parts) -> Survey:
     found.problems += [*stuck, *_sitter_in_place(parts, solid)]
     if found.camera is not None:
         found.problems += _camera(parts, found.camera, solid)
+    for name, distant in found.distants.items():
+        found.problems += [p.within("light", name) for p in _sun(parts, distant, found.places["face"])]
     for name, fixture in found.fixtures.items():
         if fixture is not None:
             found.problems += [p.within("light", name) for p in _light(parts, parts.lights[name], fixture, solid)]
             if found.camera is not None and in_fixture(fixture, found.camera.origin_m[None])[0]:
                 message = "the camera is inside this light's housing"
                 found.problems.append(Problem(("light", name), message, fix="Move the light or the camera."))
+    for name, sheet in found.sheets.items():
+        of = parts.pieces[name], sheet, parts.room, parts.background, solid, found.camera, found.fixtures
+        found.problems += [p.within("piece", name) for p in piece_problems(*of)]
     return found
 
 
 def _resolve(parts: Parts, found: Survey) -> list[Problem]:
-    """Put camera and fixtures on the set; returns what cannot be placed."""
+    """Put camera, fixtures and pieces on the set; returns what cannot be placed."""
     problems: list[Problem] = []
     if parts.camera is not None:
         try:
@@ -96,21 +109,40 @@ def _resolve(parts: Parts, found: Survey) -> list[Problem]:
         except Unresolved as stuck:
             problems.append(stuck.problem.within("camera"))
     for name, light in parts.lights.items():
+        kit = found.equipment.get(name)
+        if kit is None and light.from_kit():
+            continue
         try:
-            fixture = resolve_fixture(light, found.places)
+            fixture = resolve_fixture(light, found.places, kit.shaped if kit is not None else None)
+            distant = resolve_distant(light)
         except Unresolved as stuck:
             problems.append(stuck.problem.within("light", name))
             continue
         try:
-            output_of(light, fixture)
-        except ValueError:
-            key = ("meters", "distance_m") if light.meters is not None else ("lux_distance_m",)
-            message = "the strength is measured at a distance inside the light itself"
-            allowed = f"Allowed: more than its radius, {light.size_pair()[0] / 2:g} m."
-            problems.append(Problem(("light", name, *key), message, allowed, "Correct the distance."))
+            output_of(light, fixture, kit)
+        except ValueError as trouble:
+            problems.append(_unmeasurable(light, fixture, trouble).within("light", name))
             continue
+        if distant is not None:
+            found.distants[name] = distant
         found.fixtures[name] = fixture
+    for name, piece in parts.pieces.items():
+        try:
+            found.sheets[name] = resolve_piece(piece, found.places)
+        except Unresolved as stuck:
+            problems.append(stuck.problem.within("piece", name))
     return problems
+
+
+def _unmeasurable(light: Light, fixture: stage.Fixture | None, trouble: ValueError) -> Problem:
+    """A strength measured where it says nothing."""
+    key = ("lux_distance_m",) if light.lux is not None else ("meters", "distance_m") if light.meters is not None else ()
+    if fixture is None or isinstance(trouble, DarkAxis):
+        message = "the strength is measured on the axis, where these modifiers let no light through"
+        return Problem(key, message, fix="Give the strength by energy_ws or lumens, or correct the modifiers.")
+    message = "the strength is measured at a distance inside the light itself"
+    allowed = f"Allowed: more than its radius, {fixture.size_m[0] / 2:g} m."
+    return Problem(key, message, allowed, "Correct the distance.")
 
 
 def _size(sitter: Sitter, placed: PlacedSitter) -> Problem | None:
@@ -171,38 +203,9 @@ def _background_in_room(background: Background, room: Room) -> Iterator[Problem]
             )
 
 
-def _through(point: np.ndarray, room: Room | None) -> str:
-    """The closed side of the room behind which a point is; empty when it is inside or the side is open."""
-    if room is None:
-        return "floor" if point[1] < 0 else ""
-    half = room.size_m[0] / 2
-    beyond = {
-        "floor": point[1] < 0,
-        "front": point[2] > room.front_z_m(),
-        "back": point[2] < room.back_z_m(),
-        "left": point[0] < -half,
-        "right": point[0] > half,
-        "ceiling": point[1] > room.size_m[2],
-    }
-    return next((side for side, out in beyond.items() if out and side not in room.open), "")
-
-
-def _wall_name(side: str) -> str:
-    return {"floor": "under the floor", "ceiling": "above the ceiling"}.get(side, f"behind the {side} wall")
-
-
-def _behind_background(point: np.ndarray, background: Background | None) -> bool:
-    return (
-        background is not None
-        and point[2] < -background.distance_m
-        and abs(point[0]) < background.width_m / 2
-        and point[1] < background.height_m
-    )
-
-
 def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSitter | None) -> Iterator[Problem]:
     key = "at_m" if light.at_m is not None else "distance_m"
-    side = _through(fixture.centre_m, parts.room)
+    side = beyond(fixture.centre_m, parts.room)
     if side == "floor":
         yield Problem(
             ("height_m" if light.height_m is not None else key,),
@@ -212,7 +215,7 @@ def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSit
     elif side:
         open_text = f'open = ["{side}"] under [room]'
         yield Problem(
-            (key,), f"the light stands {_wall_name(side)}, outside the room, so none of it gets in directly",
+            (key,), f"the light stands {wall_name(side)}, outside the room, so none of it gets in directly",
             fix=f"Move it inside, or let it in with {open_text}.", severity="warning",
         )  # fmt: skip
     elif (exit_outline(fixture)[:, 1] < 0).any():
@@ -222,7 +225,7 @@ def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSit
             fix="Raise it or make it smaller.",
             severity="warning",
         )
-    if _behind_background(fixture.centre_m, parts.background):
+    if behind_background(fixture.centre_m, parts.background):
         yield Problem(
             (key,),
             "the light stands behind the background",
@@ -231,6 +234,15 @@ def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSit
         )
     if sitter is not None and fixture_in_sitter(fixture, sitter):
         yield Problem((key,), "the light is inside the sitter", *_way_out(light, fixture, sitter))
+
+
+def _sun(parts: Parts, distant: stage.Distant, face: np.ndarray) -> Iterator[Problem]:
+    side = shut_out(distant, face, parts.room)
+    if side and parts.room is not None and parts.room.open:
+        yield Problem(
+            (), f"the sun stands {wall_name(side)}, so none of it reaches the face directly",
+            fix=f'Move the sun, or let it in with open = ["{side}"] under [room].', severity="warning",
+        )  # fmt: skip
 
 
 def fixture_in_sitter(fixture: stage.Fixture, sitter: PlacedSitter) -> bool:
@@ -242,15 +254,6 @@ def fixture_in_sitter(fixture: stage.Fixture, sitter: PlacedSitter) -> bool:
     if any(in_fixture(fixture, part.vertices).any() for part in sitter.parts):
         return True
     return point_in_sitter(fixture.centre_m, sitter)
-
-
-def point_in_sitter(point: np.ndarray, sitter: PlacedSitter) -> bool:
-    """Whether a point is inside the sitter's body, clothes or seat (hair does not count)."""
-    low, high = sitter.low, sitter.high
-    if (point < low).any() or (point > high).any():
-        return False
-    solid = [part for part in sitter.parts if part.slot not in _SOFT_SLOTS]
-    return sum(winding_number(point, part.vertices, part.faces) for part in solid) > 0.5
 
 
 def _way_out(light: Light, fixture: stage.Fixture, sitter: PlacedSitter) -> tuple[str, str]:
@@ -270,15 +273,15 @@ def _way_out(light: Light, fixture: stage.Fixture, sitter: PlacedSitter) -> tupl
 def _camera(parts: Parts, camera: stage.Camera, sitter: PlacedSitter | None) -> Iterator[Problem]:
     assert parts.camera is not None
     key = ("camera", "at_m" if parts.camera.at_m is not None else "distance_m")
-    side = _through(camera.origin_m, parts.room)
+    side = beyond(camera.origin_m, parts.room)
     if side == "floor":
         yield Problem(key, "the camera would be under the floor", fix="Raise it: height_m counts from the floor.")
     elif side:
         yield Problem(
-            key, f"the camera is {_wall_name(side)}, outside the room",
+            key, f"the camera is {wall_name(side)}, outside the room",
             fix=f'Move it nearer, enlarge the room, or set open = ["{side}"] under [room].',
         )  # fmt: skip
-    if _behind_background(camera.origin_m, parts.background):
+    if behind_background(camera.origin_m, parts.background):
         yield Problem(key, "the camera is behind the background", fix="Move it in front.", severity="warning")
     if sitter is None:
         return

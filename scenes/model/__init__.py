@@ -3,6 +3,7 @@
 from .base import Table
 from .camera import Camera, Exposure
 from .light import Light, MeterReading
+from .piece import Piece
 from .scene import FORMAT, Scene
 from .set import Background, Ground, Room
 from .sitter import Clothes, Sitter
@@ -16,6 +17,7 @@ __all__ = [
     "Ground",
     "Light",
     "MeterReading",
+    "Piece",
     "Room",
     "Scene",
     "Sitter",

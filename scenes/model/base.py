@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
@@ -39,6 +40,19 @@ def _fraction_of(low: dict[str, float], high: float) -> Any:
     return Annotated[Number, bounds, BeforeValidator(_fraction), WithJsonSchema(schema)]
 
 
+def _moment(value: Any) -> Any:
+    """A date and time with its offset from UTC, from TOML's own or from text in ISO form."""
+    moment = value
+    if isinstance(value, str):
+        try:
+            moment = datetime.fromisoformat(value)
+        except ValueError:
+            moment = None
+    if not isinstance(moment, datetime) or moment.utcoffset() is None:
+        raise PydanticCustomError("scene_moment", "'{text}' is no date and time with an offset", {"text": str(value)})
+    return moment
+
+
 def named(kind: str) -> Any:
     """A text type whose value comes from the list `kind` (see `scenes.names`), e.g. "gel" or "finish"."""
     return Field(json_schema_extra={"x-names": kind}, min_length=1)
@@ -50,9 +64,13 @@ Aim = Annotated[str, named("landmark")] | Place
 if TYPE_CHECKING:
     Power = float
     Shutter = float
+    Step = float
+    Moment = datetime
 else:
     Power = _fraction_of({"exclusiveMinimum": 0}, 1)
     Shutter = _fraction_of({"minimum": 1e-5}, 3600)
+    Step = _fraction_of({"exclusiveMinimum": 0}, 3)
+    Moment = Annotated[datetime, BeforeValidator(_moment), WithJsonSchema({"type": "string", "format": "date-time"})]
 Side = Literal["front", "back", "left", "right", "ceiling", "floor"]
 
 

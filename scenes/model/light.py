@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from ..findings import Problem
-from ..fixtures import NARROWEST_EDGE
+from ..modifiers import Modifier
 from .base import (
     Aim,
     Angle,
@@ -16,24 +16,25 @@ from .base import (
     Flag,
     Kelvin,
     Length,
+    Moment,
     Number,
     Place,
     Positive,
     Power,
     Shutter,
     Table,
+    Whole,
     named,
 )
 from .camera import ISO
+from .light_checks import FAR_WORDS, FLASH_STRENGTHS, place_problems, shape_problems, strength_problems
 
 Role = Literal["key", "fill", "background", "hair", "rim", "ambient", "other"]
-FLASH_STRENGTHS = ("energy_ws", "guide_number_m")
-STEADY_STRENGTHS = ("lumens", "lux")
-AMBIENT_STRENGTHS = ("lux", "ev")
-STRENGTHS = ("energy_ws", "guide_number_m", "meters", "lumens", "lux", "ev")
-PLACING = ("azimuth_deg", "elevation_deg", "height_m", "distance_m")
 TUNABLE_SOURCES = ("flash", "daylight", "blackbody", "tungsten")
-_BODY_KEYS = (*PLACING, "at_m", "aim", "size_m", "depth_m", "roll_deg", "visible")
+DAYLIGHT_CCT_K = {"sun": 5500.0, "sky": 6500.0}
+"""Colour temperature of sun and sky for which the file names no source, kelvin: direct sun at midday, and the average
+daylight of illuminant D65 for the sky."""
+
 Strong = Annotated[Positive, Field(le=1e9)]
 
 
@@ -59,17 +60,31 @@ class Light(Table):
     )
     source: Annotated[str, named("source")] = Field(
         "flash",
-        description="Spectrum: a stock source, or a CSV file of wavelengths and powers relative to the scene file.",
+        description="Spectrum: a stock source, or a CSV file of wavelengths and powers relative to the scene file. "
+        "With a head, that of the head if left out.",
     )
     cct_k: Kelvin | None = Field(
-        None, description="Correlated colour temperature, kelvin, for flash, daylight, blackbody and tungsten."
+        None,
+        description="Correlated colour temperature, kelvin, for flash, daylight, blackbody and tungsten. Sun and sky "
+        "without a source are daylight of 5500 and 6500 K; a clear blue sky is nearer 10000.",
     )
-    shape: Literal["disk", "rectangle", "octagon", "sphere", "spot", "ambient"] = Field(
-        description="Shape of the area the light leaves from; ambient comes from all around."
+    shape: Literal["disk", "rectangle", "octagon", "sphere", "tube", "spot", "ambient", "sun", "sky"] | None = Field(
+        None,
+        description="Shape of the area the light leaves from, where head and modifiers do not say it; "
+        "ambient comes evenly from all around, sky from above.",
+    )
+    head: Annotated[str, named("head")] | None = Field(
+        None, description="Head from the kit: gives the source and, with power, the strength."
+    )
+    modifiers: list[Annotated[str, named("modifier")] | Modifier] = Field(
+        [],
+        description="What is on the head, from the head outward: names from the kit, or tables with a kind. "
+        "A bare bulb if left out.",
     )
     size_m: Length | Annotated[list[Length], Field(min_length=2, max_length=2)] | None = Field(
         None,
-        description="Metres: diameter (octagon: across flats; spot: of its lens), or [width, height] of a rectangle.",
+        description="Metres: diameter (octagon: across flats; spot: of its lens), [width, height] of a rectangle, or "
+        "[length, diameter] of a tube.",
     )
     beam_deg: Annotated[Number, Field(gt=0, le=150)] | None = Field(
         None, description="Spot only: full angle at half of the intensity on its axis, degrees."
@@ -87,6 +102,22 @@ class Light(Table):
     distance_m: Length | None = Field(
         None, description="Straight-line distance from the aim point to the light's front, metres."
     )
+    time: Moment | None = Field(
+        None, description="Sun and sky: date and time with its offset from UTC, instead of azimuth and elevation."
+    )
+    latitude_deg: Annotated[Number, Field(ge=-90, le=90)] | None = Field(
+        None, description="With time: latitude of the place, degrees; north is positive."
+    )
+    longitude_deg: Annotated[Number, Field(ge=-180, le=180)] | None = Field(
+        None, description="With time: longitude of the place, degrees; east is positive."
+    )
+    front_bearing_deg: Annotated[Number, Field(ge=0, le=360)] | None = Field(
+        None,
+        description="With time: compass bearing from the sitter to the front of the set, degrees; north 0, east 90.",
+    )
+    sky: Annotated[str, named("sky")] | Annotated[Whole, Field(ge=1, le=15)] | None = Field(
+        None, description="Kind of sky: a name, or the number of a CIE standard general sky."
+    )
     at_m: Place | None = Field(
         None, description="Place [x, y, z], metres, instead of azimuth, elevation or height, and distance."
     )
@@ -101,7 +132,9 @@ class Light(Table):
     )
     energy_ws: Strong | None = Field(None, description="Flash: stored energy at full power, watt-seconds (joules).")
     efficacy_lm_s_per_j: Annotated[Number, Field(gt=0, le=683)] = Field(
-        40.0, description="Flash: light out of the front of the modifier per joule, lm s/J; about 15 to 50."
+        40.0,
+        description="Flash: light per joule, lm s/J; about 15 to 50. Of the bare lamp where modifiers are given, "
+        "else of what leaves the shape.",
     )
     guide_number_m: Annotated[Number, Field(gt=0, le=10000)] | None = Field(
         None, description="Flash: guide number at ISO 100 and full power, metres."
@@ -112,11 +145,14 @@ class Light(Table):
     lumens: Strong | None = Field(None, description="Continuous light: luminous flux at full power, lumens.")
     lux: Strong | None = Field(
         None,
-        description="Continuous light: lux on its axis at lux_distance_m and full power. Ambient: lux at the face.",
+        description="Continuous light: lux on its axis at lux_distance_m and full power. Sun: lux on a surface that "
+        "faces it. Sky and ambient: lux at the face.",
     )
     lux_distance_m: Length | None = Field(None, description="Distance at which lux was measured, metres.")
     ev: Annotated[Number, Field(ge=-10, le=20)] | None = Field(
-        None, description="Ambient: exposure value at ISO 100 that a dome meter shows at the face."
+        None,
+        description="Ambient and sky: exposure value at ISO 100 that a dome meter shows at the face. Sun: that of a "
+        "flat meter turned to it.",
     )
     power: Power | None = Field(None, description='Power setting as a fraction of full: 0.125 or "1/8".')
     power_stops: Annotated[Number, Field(ge=-12, le=0)] | None = Field(
@@ -138,150 +174,47 @@ class Light(Table):
         """Whether the source is a CSV file."""
         return self.source.lower().endswith(".csv")
 
+    def far(self) -> bool:
+        """Whether it comes from no fixture: ambient light, sun and sky."""
+        return self.shape in FAR_WORDS
+
+    def from_kit(self) -> bool:
+        """Whether head or modifiers say what it is."""
+        return self.head is not None or bool(self.modifiers)
+
+    def emission(self) -> tuple[str, float | None]:
+        """Source and colour temperature in kelvin (None where the source has its own) of a light without a head."""
+        if self.shape in DAYLIGHT_CCT_K and "source" not in self.model_fields_set:
+            return "daylight", self.cct_k if self.cct_k is not None else DAYLIGHT_CCT_K[self.shape]
+        return self.source, self.cct_k
+
     def is_flash(self) -> bool:
-        """Whether the light is a flash: by its source or, for a measured spectrum, by how its strength is given."""
+        """Whether a light without a head is a flash: by its source or, if measured, by how its strength is given."""
         if self.measured():
             by_meter = self.meters is not None and self.meters.shutter_s is None
             return by_meter or any(getattr(self, k) is not None for k in FLASH_STRENGTHS)
-        return self.source == "flash" and self.shape != "ambient"
+        return self.source == "flash" and not self.far()
 
     def size_pair(self) -> tuple[float, float]:
         """Width and height, or the diameter twice, metres."""
         size = self.size_m if self.size_m is not None else 0.0
         return (size[0], size[1]) if isinstance(size, list) else (size, size)
 
+    def set_keys(self, *keys: str) -> list[str]:
+        """Those of `keys` that hold something."""
+        return [key for key in keys if getattr(self, key) is not None]
+
     def problems(self) -> Iterator[Problem]:
         """Cross-checks between the keys of this table."""
-        yield from _strength_problems(self)
-        yield from _shape_problems(self)
-        if self.shape != "ambient":
-            yield from _place_problems(self)
-        if self.cct_k is not None and self.source not in TUNABLE_SOURCES:
+        yield from strength_problems(self)
+        yield from shape_problems(self)
+        yield from place_problems(self)
+        by_head = self.head is not None and "source" not in self.model_fields_set
+        source = self.emission()[0]
+        if self.cct_k is not None and not by_head and source not in TUNABLE_SOURCES:
             yield Problem(
                 ("cct_k",),
-                f'the source "{self.source}" has a spectrum of its own, so it takes no colour temperature',
+                f'the source "{source}" has a spectrum of its own, so it takes no colour temperature',
                 f"Allowed with: {', '.join(TUNABLE_SOURCES)}.",
                 "Remove cct_k.",
             )
-
-
-def _strength_problems(light: Light) -> Iterator[Problem]:
-    given = [k for k in STRENGTHS if getattr(light, k) is not None]
-    ambient, flash = light.shape == "ambient", light.is_flash()
-    allowed, what = _allowed_strengths(light, ambient, flash)
-    usable = [k for k in given if k in allowed]
-    choice = f"Allowed for {what}: exactly one of {', '.join(allowed)}."
-    for wrong in given:
-        if wrong not in allowed:
-            yield Problem((wrong,), f"{wrong} does not give the strength of {what}", choice, _other_kind(light, wrong))
-    if not given:
-        yield Problem((), "this light has no strength", choice, "Add one.")
-    elif len(usable) > 1:
-        yield Problem(
-            (usable[1],), f"the strength is given {len(usable)} times: {', '.join(usable)}", choice, "Keep one."
-        )
-    yield from _strength_details(light, flash, ambient)
-
-
-def _allowed_strengths(light: Light, ambient: bool, flash: bool) -> tuple[tuple[str, ...], str]:
-    if ambient:
-        return AMBIENT_STRENGTHS, "ambient light"
-    if light.measured():
-        return (*FLASH_STRENGTHS, "meters", *STEADY_STRENGTHS), "a light with a measured spectrum"
-    if flash:
-        return (*FLASH_STRENGTHS, "meters"), "a flash"
-    return (*STEADY_STRENGTHS, "meters"), f'a continuous light (source "{light.source}")'
-
-
-def _other_kind(light: Light, wrong: str) -> str:
-    if light.shape == "ambient":
-        return f"Replace {wrong} by lux or ev."
-    if wrong == "ev":
-        return 'Use ev only with shape = "ambient".'
-    if light.is_flash():
-        return 'Or name a continuous source, e.g. source = "tungsten".'
-    return 'Or make it a flash: source = "flash".'
-
-
-def _strength_details(light: Light, flash: bool, ambient: bool) -> Iterator[Problem]:
-    if light.power is not None and light.power_stops is not None:
-        yield Problem(("power_stops",), "power and power_stops are both given", "Allowed: one of them.", "Remove one.")
-    if ambient:
-        for extra in light.given("power", "power_stops"):
-            yield Problem((extra,), "ambient light has no power setting", fix="Remove it and change lux or ev instead.")
-    if "efficacy_lm_s_per_j" in light.model_fields_set and light.energy_ws is None:
-        yield Problem(
-            ("efficacy_lm_s_per_j",),
-            "an efficacy says nothing without energy_ws",
-            fix="Add energy_ws, or remove efficacy_lm_s_per_j.",
-        )
-    if not ambient and (light.lux is None) != (light.lux_distance_m is None):
-        missing, present = ("lux_distance_m", "lux") if light.lux is not None else ("lux", "lux_distance_m")
-        yield Problem(
-            (present,), f"{present} needs {missing} beside it", fix="E.g. lux = 1200 with lux_distance_m = 1."
-        )
-    if ambient and light.lux_distance_m is not None:
-        yield Problem(("lux_distance_m",), "ambient light has no distance", fix="Remove lux_distance_m.")
-    if light.meters is not None and not light.measured() and not ambient:
-        if flash and light.meters.shutter_s is not None:
-            yield Problem(
-                ("meters", "shutter_s"), "a flash reading does not depend on the shutter", fix="Remove shutter_s."
-            )
-        if not flash and light.meters.shutter_s is None:
-            yield Problem(
-                ("meters",),
-                "a reading of continuous light needs the shutter time set on the meter",
-                fix='Add shutter_s, e.g. meters = { f_number = 4, shutter_s = "1/60", distance_m = 1 }.',
-            )
-
-
-def _shape_problems(light: Light) -> Iterator[Problem]:
-    if light.shape == "ambient":
-        for extra in light.given(*_BODY_KEYS):
-            yield Problem((extra,), f"ambient light comes from all around and takes no {extra}", fix=f"Remove {extra}.")
-    elif light.size_m is None:
-        what = "[width, height]" if light.shape == "rectangle" else "its diameter"
-        yield Problem((), f"this {light.shape} has no size", fix=f"Add size_m = {what} in metres.")
-    elif isinstance(light.size_m, list) and light.shape != "rectangle":
-        yield Problem(
-            ("size_m",),
-            f"shape {light.shape} has one size, its diameter; two are given",
-            "Allowed: one number in metres.",
-            'For [width, height] use shape = "rectangle".',
-        )
-    if light.shape != "spot":
-        for extra in light.given("beam_deg", "field_deg"):
-            yield Problem(
-                (extra,),
-                f'{extra} belongs to spots, not to shape = "{light.shape}"',
-                fix=f'Remove {extra}, or use shape = "spot".',
-            )
-    elif light.beam_deg is None or light.field_deg is None:
-        missing = "beam_deg" if light.beam_deg is None else "field_deg"
-        yield Problem(
-            (),
-            f"this spot has no {missing}",
-            fix="Add both: beam_deg (full angle at half intensity) and field_deg (at a tenth).",
-        )
-    elif light.field_deg < NARROWEST_EDGE * light.beam_deg:
-        wider = "is wider than" if light.beam_deg > light.field_deg else "leaves no edge inside"
-        yield Problem(
-            ("beam_deg",),
-            f"the beam of {light.beam_deg:g} degrees {wider} the field of {light.field_deg:g} degrees",
-            f"Allowed: a field at least 2 % wider, {light.beam_deg * NARROWEST_EDGE:.4g} degrees or more.",
-            "Exchange the two, or widen field_deg.",
-        )
-
-
-def _place_problems(light: Light) -> Iterator[Problem]:
-    if light.at_m is None and light.distance_m is None:
-        yield Problem(
-            (), "this light has no place", fix="Give distance_m (with azimuth_deg and height_m), or at_m = [x, y, z]."
-        )
-    if light.at_m is not None:
-        for extra in light.given(*PLACING):
-            yield Problem((extra,), f"{extra} and at_m both place the light", fix=f"Keep one: remove {extra}, or at_m.")
-    if light.elevation_deg is not None and light.height_m is not None:
-        yield Problem(
-            ("height_m",), "elevation_deg and height_m both say how high the light is", fix="Keep one of them."
-        )

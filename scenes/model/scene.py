@@ -12,12 +12,14 @@ from ..findings import Problem
 from .base import Table
 from .camera import Camera, Exposure
 from .light import Light
+from .light_checks import FAR_WORDS
+from .piece import Piece
 from .set import Background, Ground, Room
 from .sitter import Sitter
 
 FORMAT = 1
 ROLE_WORDS = ("key", "fill", "background", "hair", "rim", "ambient")
-LightName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
+Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
 
 
 class Scene(Table):
@@ -29,15 +31,19 @@ class Scene(Table):
 
     format: Literal[1] = Field(description="Version of this format: 1.")
     title: str = Field("", description="Name of the look, for captions.", max_length=200)
+    kit: Annotated[str, Field(min_length=1)] | None = Field(
+        None, description="Kit file (TOML) with your own heads and modifiers, relative to the scene file."
+    )
     camera: Camera = Field(description="Where the camera stands and what it takes in.")
     exposure: Exposure = Field(Exposure(), description="ISO, aperture, shutter and white balance.")
     sitter: Sitter = Field(description="Who sits.")
     room: Room | None = Field(None, description="The room; leave it out for an open location.")
     ground: Ground | None = Field(None, description="The ground of an open location; not with a room.")
     background: Background | None = Field(None, description="A paper or panel across the set behind the sitter.")
-    light: Annotated[dict[LightName, Light], Field(min_length=1)] = Field(
+    light: Annotated[dict[Name, Light], Field(min_length=1)] = Field(
         description="The lights, each a table [light.NAME]."
     )
+    piece: dict[Name, Piece] = Field({}, description="Flags, nets, silks and boards, each a table [piece.NAME].")
 
     _folder: Path = PrivateAttr(default_factory=Path)
 
@@ -61,7 +67,7 @@ def role_of(name: str, light: Light) -> str:
     """Role of a light: its own, else its name where that is a role, else "other"."""
     if light.role is not None:
         return light.role
-    if light.shape == "ambient":
+    if light.shape in ("ambient", "sky"):
         return "ambient"
     return name if name in ROLE_WORDS else "other"
 
@@ -84,11 +90,12 @@ def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, L
                 f"a light cannot be called '{name}'; the reports use that word",
                 fix="Give it another name.",
             )
-        if closed and light.shape == "ambient":
+        if closed and light.far():
+            what = FAR_WORDS[str(light.shape)]
             yield Problem(
                 ("light", name),
-                "ambient light cannot get into a closed room",
-                "Allowed: ambient in an open location, or with a side of the room open.",
+                f"{what} cannot get into a closed room",
+                f"Allowed: {light.shape} in an open location, or with a side of the room open.",
                 'Open a side, e.g. open = ["front"] under [room], or remove this light.',
             )
     if lights and not any(light.on for light in lights.values()):

@@ -16,7 +16,7 @@ PUBLIC = {
     *("adapt_matrix", "chromaticity", "colour_matching", "correlated_colour_temperature", "default_bands"),
     *("display_matrix", "eye_finish", "ggx_albedo_table", "hair_finish", "hair_reflectance", "luminance_weight"),
     *("make_finish", "make_gel", "make_source", "plain_finish", "read_csv_spectrum", "read_gel_csv", "resample"),
-    *("skin_finish", "skin_reflectance", "stack", "teeth_finish", "unknown_name", "white_point", "xyz"),
+    *("silk_finish", "skin_finish", "skin_reflectance", "stack", "teeth_finish", "unknown_name", "white_point", "xyz"),
 }
 
 

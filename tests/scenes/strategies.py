@@ -177,6 +177,24 @@ def ambients() -> st.SearchStrategy[Tables]:
     return strength.map(lambda table: {"shape": "ambient", "source": "daylight", "cct_k": 6000, **table})
 
 
+def pieces() -> st.SearchStrategy[Tables]:
+    """Set pieces behind the sitter, clear of sitter, lights and floor."""
+    kind = st.one_of(
+        st.just({"kind": "flag"}),
+        optional({"kind": st.just("board")}, {"finish": names("finish"), "back": names("finish")}),
+        st.fixed_dictionaries({"kind": st.sampled_from(["net", "silk"]), "stops": numbers(0.3, 3, 1)}),
+    )
+    form = st.one_of(
+        optional({"size_m": numbers(0.1, 0.4)}, {"round": st.booleans()}),
+        st.fixed_dictionaries({"size_m": st.tuples(numbers(0.1, 0.4), numbers(0.1, 0.4)).map(list)}),
+    )
+    place = optional(
+        {"azimuth_deg": numbers(130, 230, 0), "distance_m": numbers(1, 1.15)},
+        {"elevation_deg": numbers(-10, 30, 0), "roll_deg": numbers(-45, 45, 0), "visible": st.booleans()},
+    )
+    return st.tuples(kind, form, place).map(lambda parts: {k: v for p in parts for k, v in p.items()})
+
+
 @st.composite
 def scene_tables(draw: st.DrawFn, figure: str | None = None, most_lights: int = 4) -> Tables:
     """Tables of a valid scene; `check_scene` finds no error in them."""
@@ -185,6 +203,8 @@ def scene_tables(draw: st.DrawFn, figure: str | None = None, most_lights: int = 
     if draw(st.booleans()):
         chosen["window"] = draw(ambients())
     tables: Tables = {"format": 1, "title": draw(st.text(max_size=20)), "camera": draw(cameras())}
+    if draw(st.booleans()):
+        tables["piece"] = draw(st.dictionaries(st.sampled_from(["flag", "cloth", "piece-3"]), pieces(), min_size=1, max_size=2))
     if draw(st.booleans()):
         tables["exposure"] = draw(exposures())
     return {**tables, "sitter": draw(sitters(figure)), **draw(places()), "light": chosen}

@@ -47,7 +47,10 @@ def test_stops_carry_a_sign_but_nought_does_not(value: float, text: str) -> None
     assert meters.format_stops(value) == text
 
 
-@pytest.mark.parametrize(("fraction", "text"), [(1, "full"), (1 / 8, "1/8 (-3.0)"), (0.3, "0.3 (-1.7)")])
+@pytest.mark.parametrize(
+    ("fraction", "text"),
+    [(1, "full"), (1 / 8, "1/8 (-3.0)"), (0.3, "1/4 + 0.3 (-1.7)"), (0.9, "1/2 + 0.8 (-0.2)")],
+)
 def test_power(fraction: float, text: str) -> None:
     assert meters.format_power(fraction) == text
 

@@ -13,7 +13,7 @@ from hypothesis import given, settings
 
 from scenes import SceneError, build_stage
 from scenes.check import check_data
-from scenes.fixtures import axial_illuminance_per_lumen
+from scenes.field import axial_illuminance_per_lumen
 from scenes.model import Scene
 from scenes.stage import REGIONS, Fixture, Stage
 from scenes.strength import output_of
