@@ -18,7 +18,7 @@ from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 5  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 6  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -33,7 +33,7 @@ class Job:
         merged = merge(stage)
         self._set_key = content_hash(
             TRACE_VERSION, self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
-            merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region,
+            merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region, stage.nets,
         )  # fmt: skip
         self._visible = [light.fixture for light in stage.lights if light.fixture and light.fixture.visible]
         self._guides_key = content_hash(self._set_key, stage.camera, self._visible, GUIDE_SAMPLES)
@@ -59,7 +59,7 @@ class Job:
         visible = [fixture for fixture in others if fixture.visible]
         if not hidden:
             return visible
-        key = content_hash(light.fixture, hidden, points)
+        key = content_hash(light.fixture, light.distant, hidden, points)
         record = self.cache.load("blockers", key)
         if record is None:
             record = {"indices": np.array(self._tracer.blockers(light, hidden, points), np.int64)}
@@ -71,7 +71,7 @@ class Job:
     ) -> LightTransport:
         """What the light sends to the picture; `told` hears of passes done, planned, and the noise."""
         bodies = self._bodies(light, _spread(guides))
-        key = content_hash(self._guides_key, light.fixture, bodies, plan, quality)
+        key = content_hash(self._guides_key, light.fixture, light.distant, bodies, plan, quality)
         record = self.cache.load("light", key)
         if record is None:
             picture = self._picture(light, bodies, face, plan, key, told)
@@ -103,8 +103,8 @@ class Job:
     def meters(self, placement: MeterPlacement) -> np.ndarray:
         """Readings (L, B, M) of every light at unit output; quick, so one moved light traces all of them again."""
         facing = (placement.positions, placement.normals, placement.domes)
-        fixtures = [light.fixture for light in self.stage.lights]
-        key = content_hash(self._set_key, fixtures, facing, METER_SAMPLES)
+        sources = [(light.fixture, light.distant) for light in self.stage.lights]
+        key = content_hash(self._set_key, sources, facing, METER_SAMPLES)
         record = self.cache.load("meters", key)
         if record is None:
             record = {"readings": self._tracer.meters(self.stage.lights, facing)}

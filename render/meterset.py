@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from materials import Bands
-from scenes.stage import Probe, Stage
+from scenes.stage import Light, Probe, Stage
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,14 @@ def _aims(stage: Stage, probe: Probe) -> list[tuple[str, np.ndarray]]:
     for light in stage.lights:
         if light.fixture is not None:
             aims.append((f"flat:{light.name}", _unit(light.fixture.centre_m - at)))
+        elif has_direction(light) and light.distant is not None:
+            aims.append((f"flat:{light.name}", light.distant.toward))
     return aims
+
+
+def has_direction(light: Light) -> bool:
+    """Whether one can turn a meter toward a light: a fixture or the sun, not the sky."""
+    return light.fixture is not None or (light.distant is not None and light.distant.kind == "sun")
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:

@@ -11,7 +11,7 @@ from scenes.meters import stops_over
 from scenes.stage import Light, Stage
 
 from .look import xyz_weights
-from .meterset import MeterSet
+from .meterset import MeterSet, has_direction
 
 ALL_LIGHTS = "all"
 
@@ -60,5 +60,5 @@ def find(readings: list[Reading], probe: str, light: str, aim: str) -> Reading:
 
 
 def own_aim(light: Light) -> str:
-    """How a photographer holds the meter for one light alone: flat toward it; a dome for ambient light."""
-    return "dome" if light.fixture is None else f"flat:{light.name}"
+    """How a photographer holds the meter for one light alone: flat toward it; a dome for ambient light and sky."""
+    return f"flat:{light.name}" if has_direction(light) else "dome"

@@ -28,17 +28,20 @@ class Tracer:
         self._device = device
         self._threads = threads
         self._uploaded: tuple | None = None
+        self._nets: Any = None
 
     def _device_set(self) -> tuple:
         if self._uploaded is None:
             init(self._device, self._threads)
             from .kernel.camera import upload_camera
             from .kernel.geometry import upload
+            from .kernel.nets import upload_nets
             from .kernel.surface import upload_palette
 
             coat = np.stack(ggx_albedo_table(), axis=-1)
             palette = upload_palette(*finish_tables(self._merged.finishes, self._bands), coat)
             self._uploaded = upload(self._merged), palette, upload_camera(self._stage.camera)
+            self._nets = upload_nets(self._stage.nets)
         return self._uploaded
 
     @property
@@ -83,7 +86,8 @@ class Tracer:
         from .kernel.paths import Scene, trace_lanes
 
         own = [] if light.fixture is None else [light.fixture]
-        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._light(light, 0 if own else NO_BODY))
+        light_record = self._light(light, 0 if own else NO_BODY)
+        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._nets, light_record)
         height, width = self._picture_shape
 
         def run(first: int, end: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -110,4 +114,6 @@ class Tracer:
         fixtures = [light.fixture for light in lights if light.fixture]
         bodies = [next((i for i, f in enumerate(fixtures) if f is light.fixture), NO_BODY) for light in lights]
         table = upload_lights(list(lights), bodies)
-        return read_meters(geometry, palette, upload_bodies(fixtures), table, len(lights), placement, samples, seed)
+        return read_meters(
+            geometry, palette, upload_bodies(fixtures), self._nets, table, len(lights), placement, samples, seed
+        )

@@ -13,8 +13,9 @@ import numpy as np
 from scenes.stage import Fixture
 
 from .bodies import nearest_body, upload_bodies
-from .luminaire import NO_BODY, sample_light
+from .luminaire import NO_BODY
 from .sampler import pair
+from .toward import sample_light
 from .types import Luminaire
 
 _SAMPLES = 4

@@ -1,7 +1,7 @@
 """Housings of all lights, tested analytically beside the ray query.
 
-A housing is a convex block behind its exit area: a box, a cylinder, an eight-sided prism, or a ball. It blocks
-the light of every fixture; its exit face emits only while its own light is traced.
+A housing is a convex block behind its exit area: a box, a cylinder, an eight-sided prism, a ball, or a rod; a ring has
+a hole through it. It blocks the light of every fixture; its exit face emits only while its own light is traced.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from .frames import to_local
 from .luminaire import DISK, KINDS, NO_BODY, OCTAGON, SPHERE
 
 _ROW = 20
+_FRONT_GLOWS, _BOTH_FACES_GLOW, _ALL_GLOWS = range(3)
 _DIAGONAL = 0.5**0.5
 
 
@@ -42,12 +43,27 @@ def upload_bodies(fixtures: list[Fixture]) -> Bodies:
     """Device table of the housings of `fixtures`, in their order."""
     rows = np.zeros((max(len(fixtures), 1), _ROW), np.float32)
     for row, fixture in zip(rows, fixtures, strict=False):
-        row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
-        row[3], row[7], row[11] = fixture.size_m[0] / 2, fixture.size_m[1] / 2, fixture.body_depth_m
-        row[15], row[16] = KINDS[fixture.shape], fixture.visible
+        row[:] = _row(fixture)
     table = mi.Float(rows.ravel())
     dr.make_opaque(table)
     return Bodies(table, dr.opaque(mi.UInt32, len(fixtures)))
+
+
+def _row(fixture: Fixture) -> np.ndarray:
+    """20 numbers of a housing, laid out as `_meet` reads them. A rod stands on its end: its axis is its depth."""
+    row = np.zeros(_ROW, np.float32)
+    row[16], row[18] = fixture.visible, fixture.hole_m / 2
+    if fixture.shape == "tube":
+        length, diameter = fixture.size_m
+        row[0:3] = fixture.centre_m + fixture.right * length / 2
+        row[4:7], row[8:11], row[12:15] = fixture.up, fixture.forward, fixture.right
+        row[3], row[7], row[11], row[15], row[17] = diameter / 2, diameter / 2, length, DISK, _ALL_GLOWS
+        return row
+    row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
+    row[3], row[7], row[11] = fixture.size_m[0] / 2, fixture.size_m[1] / 2, fixture.body_depth_m
+    row[15] = KINDS[fixture.shape]
+    row[17] = _BOTH_FACES_GLOW if fixture.optics.back_share else _FRONT_GLOWS
+    return row
 
 
 def _slab(origin: mi.Float, direction: mi.Float, low: mi.Float, high: mi.Float) -> tuple[mi.Float, mi.Float]:
@@ -57,12 +73,15 @@ def _slab(origin: mi.Float, direction: mi.Float, low: mi.Float, high: mi.Float) 
 
 
 def _quadric(a: mi.Float, b: mi.Float, c: mi.Float) -> tuple[mi.Float, mi.Float]:
-    """Entry and exit of ``a t^2 + 2 b t + c <= 0``; an empty interval when the ray misses."""
+    """Entry and exit of ``a t^2 + 2 b t + c <= 0``; an empty interval when the ray misses, all of it when the ray runs
+    along the inside."""
+    along = a < 1e-12
     root2 = dr.square(b) - a * c
     root = dr.safe_sqrt(root2)
-    inverse = dr.rcp(dr.maximum(a, 1e-9))
-    missed = root2 < 0
-    return dr.select(missed, dr.inf, (-b - root) * inverse), dr.select(missed, -dr.inf, (-b + root) * inverse)
+    inverse = dr.rcp(dr.select(along, 1, a))
+    missed = dr.select(along, c > 0, root2 < 0)
+    t_in, t_out = dr.select(along, -dr.inf, (-b - root) * inverse), dr.select(along, dr.inf, (-b + root) * inverse)
+    return dr.select(missed, dr.inf, t_in), dr.select(missed, -dr.inf, t_out)
 
 
 def _meet(bodies: Bodies, index: mi.UInt32, origin: mi.Point3f, direction: mi.Vector3f) -> tuple:
@@ -93,9 +112,15 @@ def _meet(bodies: Bodies, index: mi.UInt32, origin: mi.Point3f, direction: mi.Ve
     side_out = dr.select(eight, dr.minimum(side_out, dr.minimum(p_out, q_out)), side_out)
     t_in = dr.select(ball, r_in, dr.maximum(side_in, z_in))
     t_out = dr.select(ball, r_out, dr.minimum(side_out, z_out))
+    glows, hole2 = mi.UInt32(rows[4].y), dr.square(rows[4].z)
     met = (t_in < t_out) & (t_in > 0)
-    front = ball | ((z_in >= side_in) & (d.z < 0))
+    met &= ~((_off_axis2(o, d, z_in) < hole2) & (_off_axis2(o, d, z_out) < hole2))
+    front = ball | (glows == _ALL_GLOWS) | ((z_in >= side_in) & ((d.z < 0) | (glows == _BOTH_FACES_GLOW)))
     return dr.select(met, t_in, dr.inf), front, rows[4].x > 0
+
+
+def _off_axis2(origin: mi.Vector3f, direction: mi.Vector3f, distance: mi.Float) -> mi.Float:
+    return dr.square(origin.x + direction.x * distance) + dr.square(origin.y + direction.y * distance)
 
 
 @dr.syntax

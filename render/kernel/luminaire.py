@@ -1,43 +1,64 @@
-"""Lights of unit output (one lumen, or one lumen second): sampling, density and emission.
+"""Lights of unit output (one lumen of the lamp, or one lumen second): their table in device memory.
 
-A light is a flat panel, a sphere, a spot, or the surroundings. All share one set of opaque parameters, so one
+A light is a flat exit, a ball, a tube, the surroundings, or the sun. All share one set of opaque parameters, so one
 kernel serves every light; `kind` chooses by selection, not by branching.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import drjit as dr
 import mitsuba as mi
 import numpy as np
 
-from scenes.fixtures import SPOT_CUT, exit_area_m2, radiance_per_lumen, spot_profile
-from scenes.stage import Fixture, Light
+from scenes.field import inside, picture_value, source_area_m2, source_of, widest_slope_of
+from scenes.fixtures import area_m2, exit_area_m2, spot_profile
+from scenes.stage import Distant, Fixture, Light
 
-from .frames import cosine_hemisphere, from_local, orthonormal
-from .types import LightSample, Luminaire
+from .types import Luminaire, Table
 
-RECTANGLE, DISK, OCTAGON, SPHERE, AMBIENT = range(5)
-KINDS = {"rectangle": RECTANGLE, "disk": DISK, "octagon": OCTAGON, "sphere": SPHERE, "spot": DISK}
+RECTANGLE, DISK, OCTAGON, SPHERE, TUBE, AMBIENT, SUN = range(7)
+KINDS = {"rectangle": RECTANGLE, "disk": DISK, "octagon": OCTAGON, "sphere": SPHERE, "spot": DISK, "tube": TUBE}
+HEXAGON_CELLS, ROUND_CELLS, SQUARE_CELLS = range(3)
+CELL_KINDS = {"hexagon": HEXAGON_CELLS, "round": ROUND_CELLS, "square": SQUARE_CELLS}
 NO_BODY = 0xFFFF
 FAR_M = 1e4
 _AMBIENT_RADIANCE = 1 / math.pi  # an open flat meter then reads one lux
+RINGS = 32
+_ROUND_REACH = {"disk": 1.0, "octagon": 1 / math.cos(math.pi / 8)}
+_NEVER_M2 = 1e9
+_ANY_SLOPE = 1e6
+_ANY_ANGLE = 1e9
+
+_ROW = 56
+_ONE = np.ones((1, 1), np.float32)
+EVEN_RINGS = 1  # where the table of an even glow begins
 
 
-_ROW = 24
+@dataclass
+class LightTable:
+    """Device table of lights, and the array that holds their directional tables and pictures."""
+
+    rows: mi.Float
+    tables: mi.Float
 
 
-def upload_lights(lights: list[Light], bodies: list[int]) -> mi.Float:
+def upload_lights(lights: list[Light], bodies: list[int]) -> LightTable:
     """Device table of lights that emit one lumen each; `bodies` are their indices among the fixture bodies."""
-    table = mi.Float(np.concatenate([_row(light, body) for light, body in zip(lights, bodies, strict=True)]))
+    rows: list[np.ndarray] = []
+    tables: list[np.ndarray] = [_ONE.ravel(), np.linspace(0, 1, RINGS + 1, dtype=np.float32)]
+    for light, body in zip(lights, bodies, strict=True):
+        rows.append(_row(light, body, tables))
+    table = LightTable(mi.Float(np.concatenate(rows)), mi.Float(np.concatenate(tables)))
     dr.make_opaque(table)
     return table
 
 
-def light_at(table: mi.Float, index: mi.UInt32) -> Luminaire:
+def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
     """The light of row `index`: one for all lanes, or one of its own for each."""
-    rows = [dr.gather(mi.Vector4f, table, index * (_ROW // 4) + k) for k in range(_ROW // 4)]
+    rows = [dr.gather(mi.Vector4f, table.rows, index * (_ROW // 4) + k) for k in range(_ROW // 4)]
     return Luminaire(
         kind=mi.UInt32(rows[0].w),
         centre=mi.Point3f(rows[0].xyz),
@@ -52,105 +73,138 @@ def light_at(table: mi.Float, index: mi.UInt32) -> Luminaire:
         half_beam=rows[4].z,
         falloff_power=rows[4].w,
         body=mi.UInt32(rows[5].x),
+        hole=rows[5].y,
+        back=rows[5].z,
+        widest_slope=rows[5].w,
+        source_kind=mi.UInt32(rows[6].x),
+        source_depth=rows[6].y,
+        source_half_width=rows[6].z,
+        source_half_height=rows[6].w,
+        cell_kind=mi.UInt32(rows[7].x),
+        cell_ratio=rows[7].y,
+        image_plane=rows[7].z,
+        image_cut=rows[7].w > 0.5,
+        edge_reach=mi.Vector4f(rows[8]),
+        edge_offset=mi.Vector4f(rows[9]),
+        angular=_table(rows[10], rows[11]),
+        image=_table(rows[12], rows[13]),
+        radial=mi.UInt32(rows[11].z) + mi.UInt32(rows[11].w) * 65536,
+        radial_reach=rows[13].w,
+        glow_area=rows[13].z,
+        tables=table.tables,
     )
 
 
-def _row(light: Light, body: int) -> np.ndarray:
-    """24 numbers of a light, laid out as `light_at` reads them."""
+def _table(place: mi.Vector4f, scale: mi.Vector4f) -> Table:
+    return Table(
+        first=mi.UInt32(place.x) + mi.UInt32(place.w) * 65536,
+        rows=mi.UInt32(place.y),
+        columns=mi.UInt32(place.z),
+        scale_x=scale.x,
+        scale_y=scale.y,
+    )
+
+
+def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
+    """56 numbers of a light, laid out as `light_at` reads them; its tables are appended to `tables`."""
     row = np.zeros(_ROW, np.float32)
-    fixture = light.fixture
-    if fixture is None:
-        row[3], row[16], row[18:20], row[20] = AMBIENT, _AMBIENT_RADIANCE, 1, NO_BODY
-        row[15] = 1
+    row[15], row[16], row[18:20] = 1, _AMBIENT_RADIANCE, (_ANY_ANGLE, 1)
+    row[20], row[23], row[25] = NO_BODY, _ANY_SLOPE, 0
+    row[24], row[26:28] = DISK, 1
+    row[36:40] = _ANY_SLOPE
+    row[40:46], row[48:54] = _place(_ONE, tables, 0, 0), _place(_ONE, tables, 0, 0)
+    row[46], row[54:56] = EVEN_RINGS, 1
+    if light.fixture is None:
+        row[3] = AMBIENT
+        if light.distant is not None:
+            _fill_distant(row, light.distant, tables)
         return row
-    row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
-    row[3], row[7], row[11] = KINDS[fixture.shape], fixture.size_m[0] / 2, fixture.size_m[1] / 2
-    row[15], row[16:20], row[20] = exit_area_m2(fixture), _emission(fixture), body
+    row[20] = body
+    _fill_fixture(row, light.fixture)
+    _fill_optics(row, light.fixture, tables)
     return row
 
 
-def _emission(fixture: Fixture) -> tuple[float, float, float, float]:
-    """Radiance of a diffuse exit; peak intensity, half-beam angle and falloff power of a spot. What does not apply is 0
-    (1 where it would divide)."""
-    if fixture.shape == "spot":
+def _fill_distant(row: np.ndarray, distant: Distant, tables: list[np.ndarray]) -> None:
+    if distant.kind == "sun":
+        half = math.radians(distant.spread_deg) / 2
+        row[3], row[0:3], row[15] = SUN, distant.toward, 2 * math.sin(half / 2) ** 2
+        row[16] = 1 / (math.pi * math.sin(half) ** 2)  # one lux on a surface that faces it
+        return
+    assert distant.luminance is not None
+    values = np.asarray(distant.luminance.values, np.float32)
+    row[4:7], row[8:11], row[12:15], row[16] = (-1, 0, 0), (0, 0, 1), (0, -1, 0), 1
+    row[40:46] = _place(values, tables, (values.shape[1] - 1) / distant.luminance.widest_rad, len(values))
+
+
+def _fill_fixture(row: np.ndarray, fixture: Fixture) -> None:
+    """Place, exit and level of a fixture's luminous area."""
+    row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
+    row[3], row[7], row[11] = KINDS[fixture.shape], fixture.size_m[0] / 2, fixture.size_m[1] / 2
+    row[15], row[21], row[22] = exit_area_m2(fixture), fixture.hole_m / 2, fixture.optics.back_share
+    optics, area = fixture.optics, source_area_m2(fixture)
+    level = optics.efficiency * (optics.cells.open_share if optics.cells is not None else 1.0)
+    if fixture.shape == "sphere" and optics.angular is not None:
+        row[16] = level / (math.pi * fixture.size_m[0] ** 2 / 4)
+    elif fixture.shape == "spot" and optics.angular is None:
         profile = spot_profile(fixture)
-        return 0.0, profile.peak_cd_per_lm, profile.half_beam_rad, profile.power
-    return radiance_per_lumen(fixture), 0.0, 1.0, 1.0
+        row[16:20] = 0, level * profile.peak_cd_per_lm / area, profile.half_beam_rad, profile.power
+    elif optics.angular is None:
+        row[16] = level / (math.pi * area)
+    else:
+        row[16:18] = (0, level / area) if optics.angular.of == "intensity" else (level / area, 0)
+    if fixture.shape == "tube":
+        row[15] = fixture.size_m[0] * fixture.size_m[1]  # of the strip it shows
 
 
-def emitted(light: Luminaire, cos_exit: mi.Float) -> mi.Float:
-    """Radiance (1/(m2 sr) a lumen) that leaves the exit area at `cos_exit` from its axis."""
-    angle = dr.safe_acos(cos_exit)
-    relative = dr.exp2(-dr.power(angle / light.half_beam, light.falloff_power))
-    relative = dr.select(relative < SPOT_CUT, 0, relative)
-    spot = light.intensity * relative / (light.area * dr.maximum(cos_exit, 1e-6))
-    return dr.select(cos_exit > 0, light.radiance + spot, 0)
+def _fill_optics(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) -> None:
+    optics = fixture.optics
+    row[23] = min(widest_slope_of(fixture), _ANY_SLOPE)
+    source = source_of(fixture)
+    if fixture.shape not in ("sphere", "tube"):
+        row[24:28] = KINDS[source.shape], source.depth_m, source.size_m[0] / 2, source.size_m[1] / 2
+    if optics.cells is not None:
+        row[28:30] = CELL_KINDS[optics.cells.kind], optics.cells.ratio
+    if optics.edges is not None:
+        row[32:36], row[36:40] = optics.edges[:, 0], optics.edges[:, 1]
+    if optics.angular is not None:
+        values = np.asarray(optics.angular.values, np.float32)
+        row[40:46] = _place(values, tables, (values.shape[1] - 1) / optics.angular.widest_rad, len(values))
+    if optics.slide is not None:
+        row[30:32] = optics.slide.distance_m, 1
+        row[48:54] = _place(np.asarray(optics.slide.values, np.float32), tables, *(1 / optics.slide.half_size_m))
+    elif optics.glow is not None:
+        row[30:32] = -source.depth_m, 0
+        row[48:54] = _place(np.asarray(optics.glow, np.float32), tables, *(2 / source.size_m))
+    row[54] = area_m2("disk", source.size_m) if source.shape == "disk" else _NEVER_M2
+    if optics.glow is not None and source.shape in _ROUND_REACH:
+        reach = _ROUND_REACH[source.shape]
+        rings, area = _light_within_rings(np.asarray(optics.glow, float), source.shape, reach)
+        row[46:48] = _place(rings[None], tables, 0, 0)[[0, 3]]
+        row[54:56] = math.pi * (reach * source.size_m[0] / 2) ** 2 * area, reach
 
 
-def _on_exit(light: Luminaire, u: mi.Float, v: mi.Float) -> tuple[mi.Float, mi.Float]:
-    """Uniform point of a flat exit, in its own axes (m)."""
-    square_x, square_y = (2 * u - 1) * light.half_width, (2 * v - 1) * light.half_height
-    radius = light.half_width * dr.sqrt(u)
-    sine, cosine = dr.sincos(2 * dr.pi * v)
-
-    side = dr.floor(u * 8)
-    along = dr.sqrt(u * 8 - side)
-    reach = along * light.half_width
-    rise = reach * (2 * v - 1) * math.tan(math.pi / 8)
-    turn_sine, turn_cosine = dr.sincos(side * (math.pi / 4))
-    oct_x, oct_y = reach * turn_cosine - rise * turn_sine, reach * turn_sine + rise * turn_cosine
-
-    disk, octagon = light.kind == DISK, light.kind == OCTAGON
-    x = dr.select(disk, radius * cosine, dr.select(octagon, oct_x, square_x))
-    y = dr.select(disk, radius * sine, dr.select(octagon, oct_y, square_y))
-    return x, y
+def _light_within_rings(glow: np.ndarray, shape: str, reach: float) -> tuple[np.ndarray, float]:
+    """Share of a glow's light, a tenth of it counted as even, within squared radii that rise evenly from 0 to those of
+    the disk around the luminous area; and the share of that disk's area that would be as noisy, were it even."""
+    fine = 4 * glow.shape[0]
+    x = ((np.arange(fine) + 0.5) / fine * 2 - 1) * reach
+    x, y = (a.ravel() for a in np.meshgrid(x, x))
+    ones = np.ones(2)
+    lit = picture_value(glow, x, y, ones) * inside(shape, 2 * ones, x, y)
+    radius2 = (x * x + y * y) / reach**2
+    ring = np.minimum((radius2 * RINGS).astype(int), RINGS)
+    counted = np.bincount(ring, minlength=RINGS + 1)[:RINGS]
+    mean, square = (np.bincount(ring, v, RINGS + 1)[:RINGS] / counted for v in (lit, lit**2))
+    level = 0.9 * mean / mean.mean() + 0.1
+    share = np.concatenate([[0], np.cumsum(level)]) / level.sum()
+    return share.astype(np.float32), float(mean.mean() ** 2 / np.mean(square / level))
 
 
-def _sphere_cap(light: Luminaire, origin: mi.Point3f) -> tuple[mi.Vector3f, mi.Float, mi.Float]:
-    """Direction and distance to the sphere's centre, and the height ``1 - cos`` of the cap it fills."""
-    toward = light.centre - origin
-    distance = dr.norm(toward)
-    sine2 = dr.minimum(dr.square(light.half_width / distance), 1)
-    return toward / distance, distance, sine2 / (1 + dr.safe_sqrt(1 - sine2))
-
-
-def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: mi.Float, v: mi.Float) -> LightSample:
-    """Choose a direction from `origin` to the light: by area of flat exits, by solid angle of spheres, and by the
-    cosine about `normal` for the surroundings."""
-    x, y = _on_exit(light, u, v)
-    flat = light.centre + light.right * x + light.up * y - origin
-    flat_distance = dr.norm(flat)
-    flat_direction = flat / flat_distance
-    cos_exit = -dr.dot(flat_direction, light.forward)
-    flat_pdf = dr.square(flat_distance) / (dr.maximum(cos_exit, 1e-6) * light.area)
-
-    axis, centre_distance, cap = _sphere_cap(light, origin)
-    cos_polar = 1 - u * cap
-    sine, cosine = dr.sincos(2 * dr.pi * v)
-    radial = dr.safe_sqrt(1 - dr.square(cos_polar))
-    s, t = orthonormal(axis)
-    ball_direction = from_local(mi.Vector3f(radial * cosine, radial * sine, cos_polar), s, t, axis)
-    ball_distance = centre_distance * cos_polar - dr.safe_sqrt(
-        dr.square(light.half_width) - dr.square(centre_distance) * (1 - dr.square(cos_polar))
-    )
-
-    s, t = orthonormal(normal)
-    around = cosine_hemisphere(u, v)
-
-    ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
-    direction = dr.select(ball, ball_direction, dr.select(ambient, from_local(around, s, t, normal), flat_direction))
-    distance = dr.select(ball, ball_distance, dr.select(ambient, FAR_M, flat_distance))
-    pdf = dr.select(ball, 1 / (2 * dr.pi * cap), dr.select(ambient, around.z * dr.inv_pi, flat_pdf))
-    radiance = emitted(light, dr.select(ball | ambient, 1, cos_exit))
-    return LightSample(direction, distance, dr.select(pdf > 0, radiance / pdf, 0), pdf)
-
-
-def density(
-    light: Luminaire, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, cos_normal: mi.Float
-) -> mi.Float:
-    """Solid-angle density with which `sample_light` gives a `direction` known to reach the light at `distance`."""
-    cos_exit = -dr.dot(direction, light.forward)
-    flat = dr.square(distance) / (dr.maximum(cos_exit, 1e-6) * light.area)
-    _, _, cap = _sphere_cap(light, origin)
-    ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
-    return dr.select(ball, 1 / (2 * dr.pi * cap), dr.select(ambient, cos_normal * dr.inv_pi, flat))
+def _place(values: np.ndarray, tables: list[np.ndarray], scale_x: float, scale_y: float) -> np.ndarray:
+    """Append a table; returns where it begins (low and high 16 bits apart, exact in single precision), its shape, and
+    its scales."""
+    first = 0 if values is _ONE else sum(map(len, tables))
+    if first:
+        tables.append(values.ravel())
+    return np.array([first % 65536, *values.shape, first // 65536, scale_x, scale_y], np.float32)

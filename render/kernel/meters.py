@@ -16,10 +16,12 @@ import numpy as np
 from .bodies import Bodies
 from .frames import cosine_hemisphere, from_local, orthonormal
 from .geometry import Geometry
-from .luminaire import light_at, sample_light
-from .paths import Scene, power_heuristic, trace_lanes, unoccluded
+from .luminaire import LightTable, light_at
+from .nets import Nets
+from .paths import Scene, power_heuristic, reaching, trace_lanes
 from .sampler import mix, pair
 from .surface import Palette
+from .toward import sample_light
 from .types import Start
 
 _ROW = 8
@@ -84,9 +86,9 @@ def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, see
         cosine = dr.dot(normal, light.direction)
         answer = response(dome, cosine)
         useful = (light.weight > 0) & (answer > 0)
-        visible = unoccluded(scene, origin, light.direction, light.distance, useful)
+        share = reaching(scene, origin, light.direction, light.distance, useful)
         weight = power_heuristic(light.pdf, response_density(dome, cosine))
-        total += dr.select(visible, light.weight * answer * weight, 0)
+        total += dr.select(share > 0, share * light.weight * answer * weight, 0)
         sample += 1
     return total
 
@@ -95,7 +97,8 @@ def read_meters(
     geometry: Geometry,
     palette: Palette,
     bodies: Bodies,
-    lights: mi.Float,
+    nets: Nets,
+    lights: LightTable,
     light_count: int,
     placement: tuple[np.ndarray, np.ndarray, np.ndarray],
     samples: int,
@@ -120,7 +123,7 @@ def read_meters(
     dr.make_opaque(heads.table)
     lanes, each = light_count * count * _COPIES, max(samples // _COPIES, 2)
     light = light_at(lights, dr.arange(mi.UInt32, lanes) // (heads.count * heads.copies))
-    scene = Scene(geometry, palette, bodies, light)
+    scene = Scene(geometry, palette, bodies, nets, light)
     end, seeds = dr.opaque(mi.UInt32, each), dr.opaque(mi.UInt32, seed)
     direct = _direct(scene, heads, lanes, end, seeds)
     paths = trace_lanes(scene, heads, lanes, dr.opaque(mi.UInt32, 0), end, seeds)

@@ -17,9 +17,11 @@ import mitsuba as mi
 
 from .bodies import Bodies, nearest_body
 from .geometry import Geometry, surface_point
-from .luminaire import AMBIENT, FAR_M, NO_BODY, SPHERE, density, emitted, sample_light
+from .luminaire import AMBIENT, FAR_M, NO_BODY, SUN
+from .nets import Nets, let_through
 from .sampler import mix, pair
 from .surface import Palette, evaluate, sample, surface_at
+from .toward import arriving, sample_light
 from .types import Luminaire, Path, Surface, SurfacePoint
 
 _ROULETTE_DEPTH = 1
@@ -32,11 +34,12 @@ _START, _LIGHT, _SCATTER, _LOBE = range(4)
 
 @dataclass
 class Scene:
-    """All a path needs of the set: `geometry`, `palette`, `bodies`, and the one `light` that is lit."""
+    """All a path needs of the set: `geometry`, `palette`, `bodies`, `nets`, and the one `light` that is lit."""
 
     geometry: Geometry
     palette: Palette
     bodies: Bodies
+    nets: Nets
     light: Luminaire
 
 
@@ -63,24 +66,22 @@ def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
 def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, distance: mi.Float) -> None:
     """Add the emission of the lit fixture, or of the surroundings, where the path's ray meets it."""
     light = scene.light
-    ambient = light.kind == AMBIENT
-    meets = path.active & (met_body | (escaped & ambient))
-    cos_exit = dr.select(ambient | (light.kind == SPHERE), 1, -dr.dot(path.direction, light.forward))
-    reach = dr.select(ambient, FAR_M, distance)
-    other = density(light, path.origin, path.direction, reach, path.cos_normal)
+    around = (light.kind == AMBIENT) | (light.kind == SUN)
+    meets = path.active & (met_body | (escaped & around))
+    reach = dr.select(around, FAR_M, dr.select(meets, distance, 1))
+    radiance, other = arriving(light, path.origin, path.direction, reach, path.cos_normal)
     weight = dr.select(path.pdf > 0, power_heuristic(path.pdf, other), 1)
-    _add(path, path.throughput * (emitted(light, cos_exit) * weight), meets)
+    _add(path, path.throughput * (radiance * weight), meets)
 
 
-def unoccluded(
-    scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool
-) -> mi.Bool:
-    """Whether nothing stands between `origin` and the point `distance` away on the lit fixture, whose own convex body
-    cannot."""
+def reaching(scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool) -> mi.Float:
+    """Share of the light that gets from the point `distance` away on the lit fixture to `origin`: 0 where something
+    solid stands between, the fixture's own convex body excepted; nets dim it."""
     reach = distance * _SHADOW_SHRINK
     shadowed = scene.geometry.accel.ray_test(mi.Ray3f(origin, direction, reach, 0, []), active=active)
     body = nearest_body(scene.bodies, origin, direction, mi.Bool(False), scene.light.body)
-    return active & ~shadowed & (body.distance >= reach)
+    clear = active & ~shadowed & (body.distance >= reach)
+    return dr.select(clear, let_through(scene.nets, origin, direction, reach), 0)
 
 
 def _offset(scene: Scene, point: SurfacePoint, direction: mi.Vector3f) -> mi.Point3f:
@@ -96,11 +97,12 @@ def _next_event(
     outgoing = -path.direction
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
     useful = on_surface & (light.weight > 0) & (coat + base > 0)
-    visible = unoccluded(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful)
-    arriving = dr.select(visible, light.weight * power_heuristic(light.pdf, pdf), 0)
-    _add(path, path.throughput * (coat + surface.reflectance * base) * arriving, visible)
+    share = reaching(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful)
+    visible = share > 0
+    received = dr.select(visible, share * light.weight * power_heuristic(light.pdf, pdf), 0)
+    _add(path, path.throughput * (coat + surface.reflectance * base) * received, visible)
     cosine = dr.maximum(dr.dot(point.normal, light.direction), 0)
-    path.irradiance_direct += dr.select(visible & (path.depth == 0), arriving * cosine, 0)
+    path.irradiance_direct += dr.select(visible & (path.depth == 0), received * cosine, 0)
 
 
 def _scatter(
@@ -144,6 +146,7 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     surface_distance = dr.select(met_surface, hit.t, dr.inf)
     body = nearest_body(scene.bodies, path.origin, path.direction, path.pdf == 0, mi.UInt32(NO_BODY))
     blocked = body.distance < surface_distance
+    path.throughput *= let_through(scene.nets, path.origin, path.direction, dr.minimum(surface_distance, body.distance))
     met_exit = blocked & body.front & (body.index == scene.light.body)
     _meet_light(scene, path, met_exit, ~met_surface & ~blocked, body.distance)
 

@@ -41,21 +41,56 @@ class Surface:
 
 @dataclass
 class Luminaire:
-    """One light of unit output in device memory; every member is opaque, so all lights share one kernel."""
+    """One light of unit output in device memory; every member is opaque, so all lights share one kernel.
+
+    Lengths are metres along the fixture's axes; see `scenes.optics` for what the optical members mean.
+    """
 
     kind: mi.UInt32
-    centre: mi.Point3f
+    body: mi.UInt32
+    centre: mi.Point3f  # of the sun: unit vector toward it
     right: mi.Vector3f
     up: mi.Vector3f
     forward: mi.Vector3f
     half_width: mi.Float
     half_height: mi.Float
-    area: mi.Float
-    radiance: mi.Float  # of a diffuse exit, 1/(m2 sr)
-    intensity: mi.Float  # of a spot on its axis, 1/sr
+    hole: mi.Float  # radius
+    area: mi.Float  # of the exit, m2; of the sun: 1 - cos of its half angle
+    radiance: (
+        mi.Float
+    )  # 1/(m2 sr), where the luminous area is the same from every direction or has a table of luminance
+    intensity: mi.Float  # 1/(m2 sr) on the axis, to be divided by the cosine
     half_beam: mi.Float
     falloff_power: mi.Float
-    body: mi.UInt32
+    back: mi.Float
+    source_kind: mi.UInt32
+    source_depth: mi.Float
+    source_half_width: mi.Float
+    source_half_height: mi.Float
+    widest_slope: mi.Float
+    cell_kind: mi.UInt32
+    cell_ratio: mi.Float
+    edge_reach: mi.Vector4f
+    edge_offset: mi.Vector4f
+    angular: Table
+    image: Table
+    radial: mi.UInt32  # where the light within squared radii of the disk around the luminous area begins, as a share
+    radial_reach: mi.Float  # radius of that disk over the half width
+    glow_area: mi.Float  # area in m2 that would be as noisy if it glowed evenly
+    image_plane: mi.Float
+    image_cut: mi.Bool  # nothing passes outside the image
+    tables: mi.Float
+
+
+@dataclass
+class Table:
+    """Where a table of `rows` by `columns` begins in the device array, and the scales from its arguments to indices."""
+
+    first: mi.UInt32
+    rows: mi.UInt32
+    columns: mi.UInt32
+    scale_x: mi.Float
+    scale_y: mi.Float
 
 
 @dataclass

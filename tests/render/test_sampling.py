@@ -6,6 +6,8 @@ tests of this file (after Mitsuba's own method for its samplers).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.stats import chi2
@@ -14,7 +16,7 @@ from render.backend import init
 
 N, ROWS, COLUMNS, FINE = 1_000_000, 24, 32, 24
 SURFACES = [(0.04, 0.45, 0.0), (0.04, 0.15, 0.0), (0.2, 0.8, 0.0), (0.0, 1.0, 0.4), (1.0, 0.5, 0.0)]
-LIGHT_SHAPES = ["disk", "rectangle", "octagon", "sphere", "ambient"]
+LIGHT_SHAPES = ["disk", "rectangle", "octagon", "sphere", "ring", "ambient"]
 ALPHA = 1 - (1 - 0.01) ** (1 / (2 * len(SURFACES) + len(LIGHT_SHAPES) + 2))
 
 
@@ -99,10 +101,15 @@ def test_light_sampling(shape):
     import drjit as dr
     import mitsuba as mi
 
-    from render.kernel.luminaire import FAR_M, density, light_at, sample_light, upload_lights
+    from render.kernel.luminaire import FAR_M, light_at, upload_lights
+    from render.kernel.toward import arriving, sample_light
     from tests.render.sets import fixture, light
 
-    of = None if shape == "ambient" else fixture(shape, (0.8, 0.5) if shape == "rectangle" else (0.8, 0.8), at=(0.2, 0.1, 0.9), toward=(-0.2, -0.3, -0.9))  # fmt: skip
+    of = None
+    if shape != "ambient":
+        size = {"rectangle": (0.8, 0.5), "ring": (1.6, 1.6)}.get(shape, (0.8, 0.8))
+        of = fixture("disk" if shape == "ring" else shape, size, at=(0.2, 0.1, 0.9), toward=(-0.2, -0.3, -0.9))
+        of = replace(of, hole_m=0.4 if shape == "ring" else 0.0)
     lamp = light_at(upload_lights([light(of)], [0]), mi.UInt32(0))
     origin, normal = mi.Point3f(0), mi.Vector3f(0, 0, 1)
     rng = mi.PCG32(size=N)
@@ -112,7 +119,8 @@ def test_light_sampling(shape):
     def solid_angle_density(directions):
         toward = mi.Vector3f(*(mi.Float(d.astype(np.float32)) for d in directions))
         distance, inside = _reach(of, directions)
-        values = density(lamp, origin, toward, mi.Float(distance.astype(np.float32)), dr.maximum(toward.z, 0))
+        reach = mi.Float(distance.astype(np.float32))
+        _, values = arriving(lamp, origin, toward, reach, dr.maximum(toward.z, 0))
         return np.where(inside, np.array(values, float), 0)
 
     def _reach(of, directions):
@@ -127,7 +135,7 @@ def test_light_sampling(shape):
         half = of.size_m / 2
         inside = {
             "rectangle": (x < half[0]) & (y < half[1]),
-            "disk": x**2 + y**2 < half[0] ** 2,
+            "disk": (x**2 + y**2 < half[0] ** 2) & (x**2 + y**2 > of.hole_m**2 / 4),
             "octagon": (x < half[0]) & (y < half[0]) & (x + y < np.sqrt(2) * half[0]),
         }[of.shape]
         return distance, inside & (of.forward @ directions < 0)
