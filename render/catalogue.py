@@ -3,10 +3,30 @@
 from __future__ import annotations
 
 import materials
+from scenes.daylight import SKIES, SKY_WORDS
+from scenes.kit import stock_kit
 from scenes.sitters import SITTERS
+
+from .cli_kit import sizes_of
+
+
+def _heads() -> dict[str, str]:
+    return {name: head.note or head.source for name, head in stock_kit().heads.items()}
+
+
+def _modifiers() -> dict[str, str]:
+    return {name: f"{m.kind}: {sizes_of(m)}".removesuffix(": ") for name, m in stock_kit().modifiers.items()}
+
+
+def _skies() -> dict[str, str]:
+    return {name: SKY_WORDS[number - 1] for name, number in SKIES.items()}
+
 
 _SECTIONS = {
     "sitters": lambda: SITTERS,
+    "heads": _heads,
+    "modifiers": _modifiers,
+    "skies": _skies,
     "gels": lambda: materials.GELS,
     "sources": lambda: materials.SOURCE_KINDS,
     "surfaces": lambda: materials.FINISHES,

@@ -76,6 +76,9 @@ class Catalogue(str, Enum):
 
     all = "all"
     sitters = "sitters"
+    heads = "heads"
+    modifiers = "modifiers"
+    skies = "skies"
     gels = "gels"
     sources = "sources"
     surfaces = "surfaces"
@@ -236,6 +239,55 @@ def meter(
 
 
 @app.command()
+def beam(
+    setups: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="SETUP...", help="Modifiers from the head outward, joined by +: standard-reflector+grid-20."
+        ),
+    ],
+    distance: Annotated[
+        list[float] | None,
+        typer.Option(
+            "--distance", "-d", metavar="M", help="Wall distance in metres; repeat it. 0.6 and 2.5 if left out."
+        ),
+    ] = None,
+    head: Annotated[str | None, typer.Option("--head", help="Head of the kit; keyfall kit lists them.")] = None,
+    kit: Annotated[
+        Path | None, typer.Option("--kit", metavar="FILE", help="Your own kit file beside the stock kit.")
+    ] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="DIR", help="Folder for beam.png and beam.json.")
+    ] = None,
+    lm63: Annotated[bool, typer.Option("--lm63", help="Also write each setup as a photometric file (LM-63).")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Compare modifiers with no set: light on the axis, loss, beam and field on a wall, fall-off, near and far.
+
+    For example: `keyfall beam standard-reflector standard-reflector+grid-20 snoot -o beams`
+    """
+    with _plain_errors():
+        from .beam import DEFAULT_DISTANCES_M
+        from .cli_beam import show_beams
+
+        show_beams(setups, distance or list(DEFAULT_DISTANCES_M), head, kit, output, lm63, as_json, Console())
+
+
+@app.command()
+def kit(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="[FILE]", help="Your kit file; the stock kit if left out.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List heads and modifiers; of your own kit file also what its meter readings say, with residuals in stops."""
+    with _plain_errors():
+        from .cli_kit import show_kit
+
+        show_kit(file, as_json, Console(), talk)
+
+
+@app.command()
 def doctor(as_json: AsJson = False) -> None:
     """Say what this machine offers: device, LLVM library, versions, cache."""
     with _plain_errors():
@@ -275,12 +327,13 @@ def schema(
     output: Annotated[
         Path | None, typer.Option("--output", "-o", help="File to write; standard output if left out.")
     ] = None,
+    kit: Annotated[bool, typer.Option("--kit", help="Of kit files instead.")] = False,
 ) -> None:
     """Write the JSON Schema of scene files, for editors that complete and check as you type."""
     with _plain_errors():
-        from scenes import scene_json_schema
+        from scenes.schema import kit_json_schema, scene_json_schema
 
-        text = json.dumps(scene_json_schema(), indent=2) + "\n"
+        text = json.dumps(kit_json_schema() if kit else scene_json_schema(), indent=2) + "\n"
         if output is None:
             sys.stdout.write(text)
             return

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_INK, _PAPER, _QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
+INK, PAPER, QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 _LEGEND_PX = 128
 _CAPTION_PX = 84
 _SHORTEST_PX, _LABELLED_PX = 36, 110
@@ -32,21 +34,30 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     The picture keeps its pixels one to one (the face is cropped and enlarged); legend and caption stand beside and
     under it. Pixels outside the map's mask are shown in pale grey; pixels without detail are hatched.
     """
-    import matplotlib
-    from matplotlib.figure import Figure
-
     if exposure_map.name == "face":
         exposure_map = _cropped(exposure_map)
     height, width = exposure_map.stops.shape
     scale = max(1.0, 640 / max(height, width))
-    size = ((width * scale + _LEGEND_PX) / 100, (height * scale + _CAPTION_PX) / 100)
-    style: Any = {"font.size": 9, "font.family": "DejaVu Sans", "text.color": _INK, "hatch.linewidth": 0.6}
+    size_px = (width * scale + _LEGEND_PX, height * scale + _CAPTION_PX)
+    with new_figure(*size_px) as figure:
+        _draw(figure, exposure_map, numbers, scene_title, size_px)
+        figure.savefig(path, format="png", facecolor=PAPER, pil_kwargs={"compress_level": 3})
+
+
+@contextmanager
+def new_figure(width_px: float, height_px: float) -> Iterator[Figure]:
+    """A figure of this size at 100 dots an inch, in Keyfall's type and colours; draw and save it inside the block."""
+    import matplotlib
+    from matplotlib.figure import Figure
+
+    style: Any = {
+        "font.size": 9, "font.family": "DejaVu Sans", "text.color": INK, "hatch.linewidth": 0.6,
+        "axes.edgecolor": QUIET, "axes.labelcolor": INK,
+    }  # fmt: skip
     with matplotlib.rc_context(style), warnings.catch_warnings():
         # a title in a script the font lacks shows as boxes
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        figure = Figure(figsize=size, dpi=100, facecolor=_PAPER)
-        _draw(figure, exposure_map, numbers, scene_title, size)
-        figure.savefig(path, format="png", facecolor=_PAPER, pil_kwargs={"compress_level": 3})
+        yield Figure(figsize=(width_px / 100, height_px / 100), dpi=100, facecolor=PAPER)
 
 
 def _cropped(exposure_map: ExposureMap) -> ExposureMap:
@@ -64,9 +75,9 @@ def _cropped(exposure_map: ExposureMap) -> ExposureMap:
 
 
 def _draw(
-    figure: Figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size: tuple[float, float]
+    figure: Figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size_px: tuple[float, float]
 ) -> None:
-    total_width, total_height = size[0] * 100, size[1] * 100
+    total_width, total_height = size_px
     picture_width, picture_height = total_width - _LEGEND_PX, total_height - _CAPTION_PX
     picture = figure.add_axes(
         (0, _CAPTION_PX / total_height, picture_width / total_width, picture_height / total_height)
@@ -94,7 +105,7 @@ def _draw(
         fontsize=11, va="center", parse_math=False,
     )  # fmt: skip
     figure.text(
-        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=_QUIET, va="center"
+        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=QUIET, va="center"
     )
 
 
@@ -167,9 +178,9 @@ def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:
     axes.set_yticks(ticks, labels)
     axes.yaxis.tick_right()
     axes.set_xticks([])
-    axes.tick_params(length=3, labelsize=8, colors=_INK)
+    axes.tick_params(length=3, labelsize=8, colors=INK)
     if exposure_map.name != "incident":
-        axes.axhspan(exposure_map.clipped_above, TO_STOPS, facecolor="none", edgecolor=_INK, hatch="////", linewidth=0)
+        axes.axhspan(exposure_map.clipped_above, TO_STOPS, facecolor="none", edgecolor=INK, hatch="////", linewidth=0)
     for spine in axes.spines.values():
         spine.set_visible(False)
 

@@ -6,27 +6,36 @@ import math
 from typing import Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from materials import chromaticity
 from scenes.meters import key_to_fill, lit_to_shadow
 from scenes.stage import Light, Stage
 
+from .ambient import AmbientReport, ambient_audit, sync_warning
 from .cautions import cautions_for
 from .develop import Picture
 from .look import FACE_PROBE, exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .olat import OlatSet
 from .readings import Reading, find, own_aim
+from .record import Record
+from .rigging import (
+    PowerReport,
+    SpillReport,
+    SpreadReport,
+    background_distance,
+    modifier_loss,
+    power_needed,
+    spill,
+    spread_at,
+)
 
-FORMAT: Literal[1] = 1
+FORMAT: Literal[2] = 2
+METER_FORMAT: Literal[1] = 1
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
-
-
-class CameraSettings(_Record):
+class CameraSettings(Record):
     """Exposure the picture is developed for."""
 
     iso: float
@@ -35,7 +44,7 @@ class CameraSettings(_Record):
     white_balance: str | float
 
 
-class GelReport(_Record):
+class GelReport(Record):
     """A gel or stack on a light."""
 
     name: str
@@ -45,7 +54,7 @@ class GelReport(_Record):
     )
 
 
-class ReadingReport(_Record):
+class ReadingReport(Record):
     """One meter reading; see the fields' descriptions."""
 
     probe: str
@@ -56,34 +65,44 @@ class ReadingReport(_Record):
     stops: float | None = Field(description="over (+) or under (-) the set aperture; null when it reads nothing")
 
 
-class LightReport(_Record):
+class LightReport(Record):
     """One light as set, and what it does at the face."""
 
     name: str
     role: str
     on: bool
-    kind: Literal["flash", "continuous", "ambient"]
+    kind: Literal["flash", "continuous", "ambient", "sun", "sky"]
+    head: str | None = Field(description="name in the kit")
+    modifiers: list[str] = Field(description="from the head outward")
+    modifier_loss_stops: float | None = Field(
+        description="on the axis at the face's distance, against a standard reflector on the same lamp; null where the "
+        "inside of the light is not known"
+    )
     source: str
     source_xy: tuple[float, float]
     gel: GelReport | None
     lumen_seconds: float = Field(description="luminous energy sent out during the exposure, before gels")
     power_setting: str | None = Field(description="power setting of a flash given in watt seconds")
-    beam_diameter_m: float | None = Field(description="50 % diameter at the face, spots only")
-    field_diameter_m: float | None = Field(description="10 % diameter at the face, spots only")
+    power_for_aperture: PowerReport | None = Field(
+        description="for this light alone to read the set aperture at the face; null without a head of the kit"
+    )
     distance_to_face_m: float | None
+    spread_at_face: SpreadReport | None
+    spread_on_background: SpreadReport | None
+    spill: SpillReport
     at_face: ReadingReport = Field(description="alone: flat meter toward the light; ambient by dome")
     samples: int
     noise_stops: float | None = Field(description="of the traced picture over the face, before denoising")
 
 
-class RatioReport(_Record):
+class RatioReport(Record):
     """Lighting ratio at the face, both ways it is defined; null when there is no key or no fill."""
 
     key_to_fill: float | None = Field(description="K:F, each alone, flat meter toward it")
     lit_to_shadow: float | None = Field(description="(K+F):F, the fill lights both sides")
 
 
-class MapReport(_Record):
+class MapReport(Record):
     """Numbers of an exposure map over its pixels; null when it has none."""
 
     title: str
@@ -96,7 +115,7 @@ class MapReport(_Record):
     floor_stops: float = Field(description="darker pixels count as this")
 
 
-class PictureReport(_Record):
+class PictureReport(Record):
     """The developed picture."""
 
     width_px: int
@@ -108,10 +127,10 @@ class PictureReport(_Record):
     share_gamut_mapped: float = Field(description="share of pixels whose colour was too saturated for the gamut")
 
 
-class MeterReport(_Record):
+class MeterReport(Record):
     """What `keyfall meter` says."""
 
-    format: Literal[1] = FORMAT
+    format: Literal[1] = METER_FORMAT
     title: str
     settings: CameraSettings
     ratio: RatioReport
@@ -126,10 +145,10 @@ class MeterReport(_Record):
         )  # fmt: skip
 
 
-class Report(_Record):
+class Report(Record):
     """Everything a preview says in numbers."""
 
-    format: Literal[1] = FORMAT
+    format: Literal[2] = FORMAT
     title: str
     scene_hash: str
     versions: dict[str, str]
@@ -139,6 +158,7 @@ class Report(_Record):
     picture: PictureReport
     lights: list[LightReport]
     ratio: RatioReport
+    ambient: AmbientReport
     readings: list[ReadingReport]
     maps: dict[str, MapReport]
     warnings: list[str]
@@ -172,9 +192,10 @@ def build_report(
         ),
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],
         ratio=ratios(stage, readings),
+        ambient=ambient_audit(stage, readings),
         readings=[_reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
-        warnings=list(stage.warnings),
+        warnings=[*stage.warnings, *filter(None, [sync_warning(stage)])],
         cautions=cautions_for(stage),
     )  # fmt: skip
 
@@ -219,24 +240,30 @@ def _first_of(stage: Stage, role: str) -> Light | None:
 
 def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Reading]) -> LightReport:
     transport = olat.transports[olat.names.index(light.name)]
-    kind: Literal["flash", "continuous", "ambient"] = "ambient" if light.fixture is None else "continuous"
-    distance = beam = field = None
-    if light.fixture is not None:
-        kind = "flash" if light.flash else "continuous"
-        distance = float(np.linalg.norm(light.fixture.centre_m - stage.landmarks["face"]))
-        if light.fixture.beam_deg is not None and light.fixture.field_deg is not None:
-            beam, field = (
-                2 * distance * math.tan(math.radians(angle / 2))
-                for angle in (light.fixture.beam_deg, light.fixture.field_deg)
-            )
+    distance = at_face = on_background = None
+    fixture = light.fixture
+    if fixture is not None:
+        distance = float(np.linalg.norm(fixture.centre_m - stage.landmarks["face"]))
+        at_face, on_background = (spread_at(fixture, d) for d in (distance, background_distance(fixture, stage)))
     return LightReport(
-        name=light.name, role=light.role, on=light.on, kind=kind, source=light.source.name,
+        name=light.name, role=light.role, on=light.on, kind=_kind(light), head=light.head.name if light.head else None,
+        modifiers=list(light.modifiers),
+        modifier_loss_stops=None if distance is None else modifier_loss(light, distance), source=light.source.name,
         source_xy=_pair(chromaticity(light.source.spd)), gel=_gel_report(light),
         lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters), power_setting=light.power_setting,
-        beam_diameter_m=beam, field_diameter_m=field, distance_to_face_m=distance,
+        power_for_aperture=power_needed(light, readings), distance_to_face_m=distance,
+        spread_at_face=at_face, spread_on_background=on_background, spill=spill(light, readings),
         at_face=_reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
         samples=transport.samples, noise_stops=transport.noise_stops,
     )  # fmt: skip
+
+
+def _kind(light: Light) -> Literal["flash", "continuous", "ambient", "sun", "sky"]:
+    if light.distant is not None:
+        return "sun" if light.distant.kind == "sun" else "sky"
+    if light.fixture is None:
+        return "ambient"
+    return "flash" if light.flash else "continuous"
 
 
 def _gel_report(light: Light) -> GelReport | None:

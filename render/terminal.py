@@ -20,6 +20,7 @@ from .look import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
 from .report import GelReport, LightReport, MapReport, RatioReport, ReadingReport, Report
+from .terminal_rig import rig_to_console
 
 _FAINTEST_STOPS = -10.0  # what lies farther under the aperture leaves no trace in a picture
 _CELL, _GAP = 10, 2  # characters of a reading such as "f/5.6 -1.4", and between columns
@@ -86,6 +87,9 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     _prose(console, f"At the face: each light alone, flat meter toward it; stops from f/{f_mark(settings.f_number)}.")
     _prose(console, f"Gel loss and noise are in stops. {_NOTE}")
     _prose(console, _ratio_line(report.ratio), style="")
+    _prose(console, report.ambient.words, style="")
+    console.print()
+    rig_to_console(console, report)
     console.print()
     console.print(_map_table(report))
     if report.picture.share_gamut_mapped >= 0.0005:

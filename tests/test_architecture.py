@@ -15,7 +15,7 @@ ONLY_UNDER = {
     "mitsuba": "render/",
     "drjit": "render/",
     "mitsuba_oidn": "render/denoise.py",
-    "matplotlib": "render/plot.py",
+    "matplotlib": ("render/plot.py", "render/beam_plot.py"),
     "rich": "render/",
     "typer": "render/cli.py",
 }

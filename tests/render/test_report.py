@@ -21,7 +21,8 @@ from render.develop import encode_srgb
 from render.icc import icc_profile
 from render.readings import find
 from scenes import build_stage, load_scene
-from scenes.fixtures import axial_illuminance_per_lumen
+from scenes.field import axial_illuminance_per_lumen
+from scenes.fixtures import spot_intensity
 from scenes.stage import REGIONS
 
 from .cli_scene import write_scene
@@ -77,7 +78,7 @@ def test_every_number_is_finite(run):
 
 def test_readings_follow_from_their_exposures(run):
     """ISO 2720: N = sqrt(H S / C), C 250 for a flat and 340 for a dome."""
-    assert len(run.report.readings) == 5 * 14 * 5
+    assert len(run.report.readings) == 5 * 16 * 5
     for reading in run.report.readings:
         constant = 340 if reading.aim == "dome" else 250
         if reading.stops is None:
@@ -153,14 +154,41 @@ def test_a_gel_that_lets_nothing_through_has_no_loss_in_stops(tmp_path):
     assert report.lights[0].at_face.stops is None
 
 
-def test_beam_and_field_are_cones_cut_at_the_face(run):
+def test_beam_and_field_lie_on_a_wall_at_the_face(run):
+    """On a wall square to the axis a small spot gives I(theta) cos^3(theta) / d^2: half and a tenth of that."""
     key = run.lights["key"]
+    light = next(light for light in run.stage.lights if light.name == "key")
     assert key.distance_to_face_m == pytest.approx(1.3, abs=0.01)
-    assert key.beam_diameter_m == pytest.approx(2 * key.distance_to_face_m * math.tan(math.radians(15)))
-    assert key.field_diameter_m == pytest.approx(2 * key.distance_to_face_m * math.tan(math.radians(25)))
-    for name in ("fill", "day", "rim"):
-        assert run.lights[name].beam_diameter_m is None
+    for widths, share in ((key.spread_at_face.beam_m, 0.5), (key.spread_at_face.field_m, 0.1)):
+        assert widths[0] == pytest.approx(widths[1], rel=0.01)
+        theta = math.atan2(widths[0] / 2, key.distance_to_face_m)
+        relative = (
+            float(spot_intensity(light.fixture, theta) / spot_intensity(light.fixture, 0.0)) * math.cos(theta) ** 3
+        )
+        assert relative == pytest.approx(share, rel=0.1)  # the lens is not small
+    assert run.lights["day"].spread_at_face is None
     assert run.lights["day"].distance_to_face_m is None
+
+
+def test_spill_is_what_the_meters_say(run):
+    key = run.lights["key"]
+    by = {r.probe: r.exposure_lx_s for r in run.report.readings if (r.light, r.aim) == ("key", "flat:surface")}
+    for place, probe in (("wall", "background_centre"), ("floor", "floor"), ("legs", "legs")):
+        assert getattr(key.spill, place) == pytest.approx(math.log2(key.at_face.exposure_lx_s / by[probe]))
+    assert run.lights["rim"].spill.wall is None
+
+
+def test_ambient_audit_counts_all_that_is_not_flash(run):
+    """The lamp and the day at the face's dome, C 340: 5 stops under the aperture they would be gone (common practice)."""
+    audit = run.report.ambient
+    assert audit.lights == ["fill", "day"]
+    seen = [r for r in run.report.readings if r.probe == "face" and r.aim == "dome" and r.light in audit.lights]
+    stops = math.log2(sum(r.exposure_lx_s for r in seen) * ISO / (340 * F_NUMBER**2))
+    assert audit.stops == pytest.approx(stops)
+    assert audit.black == (stops <= -5)
+    if not audit.black:
+        assert audit.shutter_s <= SHUTTER_S / 2 ** (stops + 5) * 1.02
+        assert audit.iso == pytest.approx(ISO / 2 ** (stops + 5))
 
 
 MAP_REGIONS = {
@@ -248,11 +276,16 @@ def test_pictures_carry_their_profile(run, name):
 
 
 KEYS = """
-format title scene_hash versions device quality settings picture lights ratio readings maps warnings cautions
+format title scene_hash versions device quality settings picture lights ratio ambient readings maps warnings cautions
 settings.iso settings.f_number settings.shutter_s settings.white_balance
 picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
-lights.power_setting lights.beam_diameter_m lights.field_diameter_m lights.distance_to_face_m lights.at_face
+lights.power_setting lights.distance_to_face_m lights.at_face lights.head lights.modifiers lights.modifier_loss_stops
+lights.power_for_aperture lights.spread_at_face lights.spread_on_background lights.spill
+lights.spread_at_face.distance_m lights.spread_at_face.beam_m lights.spread_at_face.field_m
+lights.spread_on_background.distance_m lights.spread_on_background.beam_m lights.spread_on_background.field_m
+lights.spill.wall lights.spill.floor lights.spill.legs
+ambient.lights ambient.stops ambient.black ambient.shutter_s ambient.iso ambient.beyond_sync ambient.sync_s ambient.words
 lights.samples lights.noise_stops lights.gel.name lights.gel.loss_stops lights.gel.chromaticity_xy
 lights.at_face.probe lights.at_face.light lights.at_face.aim lights.at_face.exposure_lx_s lights.at_face.f_number
 lights.at_face.stops
@@ -273,12 +306,12 @@ def _keys(tree: Any, above: str = "") -> set[str]:
     return {f"{above}{key}" for key in tree}.union(*(_keys(value, f"{above}{key}.") for key, value in tree.items()))
 
 
-def test_keys_of_format_1_stay_as_they_are(run):
+def test_keys_of_format_2_stay_as_they_are(run):
     """A key added, renamed or gone is a change of format."""
     maps = run.json.pop("maps")
     keys = _keys(run.json) | {"maps"} | {f"maps.{name}" for name in maps}
     run.json["maps"] = maps
-    assert run.json["format"] == 1
+    assert run.json["format"] == 2
     assert keys == set(KEYS.split())
     assert all(set(numbers) == MAP_KEYS for numbers in maps.values())
     assert set(run.json["versions"]) == {

@@ -1,0 +1,105 @@
+"""`keyfall beam`: modifiers side by side on a wall, with no set."""
+
+from __future__ import annotations
+
+import datetime
+import sys
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from materials import KeyfallError
+from scenes.kit import load_kit
+from scenes.meters import format_f_number_tenths
+from scenes.photometric import lm63_text
+
+from .beam import MOST_SETUPS, BeamReport, Setup, beam_report, check_distances, chosen_head, photometry_of, setup_of
+from .beam_plot import write_beam_sheet
+from .outputs import OutputFolder
+
+
+def show_beams(
+    texts: list[str], distances_m: list[float], head: str | None, kit_file: Path | None, output: Path | None,
+    lm63: bool, as_json: bool, console: Console,
+) -> None:  # fmt: skip
+    """Compare setups: a table or JSON on the terminal; with a folder, the sheet, the numbers and photometric files.
+
+    Raises
+    ------
+    KeyfallError
+        For unknown names, chains that do not go together, distances out of range, or a folder that cannot be written.
+    """
+    if len(texts) > MOST_SETUPS:
+        raise KeyfallError(f"{len(texts)} setups are given. Allowed: up to {MOST_SETUPS} side by side.")
+    if lm63 and output is None:
+        raise KeyfallError("--lm63 writes a file for each setup. Name a folder with -o.")
+    kit = load_kit(kit_file)
+    chosen = chosen_head(kit, head)
+    distances = check_distances(distances_m)
+    setups = [setup_of(text, kit, chosen) for text in texts]
+    names = _file_names(setups) if lm63 else [None] * len(setups)
+    report = beam_report(setups, kit, chosen, distances, names)
+    if output is not None:
+        with OutputFolder(output) as folder:
+            folder.write("beam.png", lambda path: write_beam_sheet(path, setups, report))
+            folder.write_text("beam.json", report.model_dump_json(indent=2) + "\n")
+            for setup, name in zip(setups, names, strict=True):
+                if name is not None:
+                    _write_lm63(folder, name, setup, report)
+    if as_json:
+        sys.stdout.write(report.model_dump_json(indent=2) + "\n")
+    else:
+        _to_console(console, report, output)
+
+
+def _file_names(setups: list[Setup]) -> list[str]:
+    stems = [setup.name.replace("+", "_") for setup in setups]
+    return [f"{stem}.ies" if stems.count(stem) == 1 else f"{stem}-{k + 1}.ies" for k, stem in enumerate(stems)]
+
+
+def _write_lm63(folder: OutputFolder, name: str, setup: Setup, report: BeamReport) -> None:
+    words = {"OTHER": f"lamp: head {report.head} at full power"}
+    if not report.continuous:
+        words["_UNIT"] = "flash: lm s and cd s stand for lm and cd"
+    text = lm63_text(photometry_of(setup, report.lumens), datetime.date.today(), words)
+    encoded = text.replace("\n", "\r\n").encode("ascii")
+
+    def write(path: Path) -> None:
+        path.write_bytes(encoded)
+
+    folder.write(name, write)
+
+
+def _to_console(console: Console, report: BeamReport, output: Path | None) -> None:
+    what = "continuous light, 1/60 s" if report.continuous else "flash"
+    console.print(Text(f"Head {report.head} ({what}) at full power, ISO {report.iso:g}", style="bold"))
+    table = Table(box=None, pad_edge=False)
+    table.add_column("setup", no_wrap=True)
+    for heading in ("at", "meter", "loss", "in front", "beam 50 %", "field 10 %"):
+        table.add_column(heading, justify="right")
+    for setup in report.setups:
+        names = [setup.modifiers[0], *(f"+ {name}" for name in setup.modifiers[1:])]
+        for number, at in enumerate(setup.at):
+            named = "\n".join(names[number:] if at is setup.at[-1] else names[number : number + 1])
+            front = "" if at.attachment_loss_stops is None else f"{at.attachment_loss_stops:.1f}"
+            table.add_row(
+                Text(named, style="bold"), f"{at.distance_m:g} m",
+                format_f_number_tenths(at.f_number), f"{at.loss_stops + 0.0:.1f}", front,
+                _size(at.beam_m), _size(at.field_m),
+            )  # fmt: skip
+    console.print(table)
+    note = (
+        "Meter: flat, on the axis. Loss: stops under the standard reflector on the same head, on the axis; in front: "
+        "the part of what is in front of the first modifier. Beam and field: metres on a wall out to half and a tenth "
+        "of the peak."
+    )
+    console.print(Text(note, style="dim"))
+    if output is not None:
+        console.print(f"Results are in {output}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _size(size: tuple[float | None, float | None]) -> str:
+    wide, high = ("all" if s is None else f"{s:.2f}" for s in size)
+    return wide if wide == high else f"{wide} x {high}"

@@ -1,0 +1,115 @@
+"""What each light takes to rig: what its modifiers cost, how wide it lies, how its head is set, where it spills."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+from pydantic import Field
+
+from scenes.beams import spread
+from scenes.kit import stock_kit
+from scenes.meters import format_power
+from scenes.modifiers import Bulb
+from scenes.stage import Fixture, HeadInfo, Light, Stage
+
+from .beam import REFERENCE, loss_stops
+from .look import FACE_PROBE
+from .readings import Reading, find, own_aim
+from .record import Record
+
+FINEST_STEP_STOPS = 0.1
+"""Step to which a setting is told where the head's own is not known (common practice, no source)."""
+
+SPILL_PROBES = {"wall": "background_centre", "floor": "floor", "legs": "legs"}
+
+
+class SpreadReport(Record):
+    """A beam on a wall square to its axis, along the light's width and its height, metres; null where it is wider than
+    80 degrees off the axis."""
+
+    distance_m: float = Field(description="along the axis from the light's front")
+    beam_m: tuple[float | None, float | None] = Field(description="out to half of the peak")
+    field_m: tuple[float | None, float | None] = Field(description="out to a tenth")
+
+
+class PowerReport(Record):
+    """How the head would have to be set for this light alone to read the set aperture at the face."""
+
+    stops_from_full: float = Field(description="exact; above 0 is more than the head has")
+    setting: str = Field(description='nearest setting, such as "1/8 (-3.0)", or by how much the head falls short')
+    within_range: bool
+
+
+class SpillReport(Record):
+    """Stops by which other places lie under the face, from this light alone, each metered flat on its surface; null
+    where there is no such place or no light."""
+
+    wall: float | None
+    floor: float | None
+    legs: float | None
+
+
+def modifier_loss(light: Light, distance_m: float) -> float | None:
+    """Stops that a light's modifiers cost on its axis at a distance, against a standard reflector on the same lamp.
+
+    None for a light whose inside is not known, and where its axis is dark.
+    """
+    if light.fixture is None or not light.modifiers:
+        return None
+    reference = stock_kit().shaped([REFERENCE], Bulb(), Path()).at_origin()
+    try:
+        return loss_stops(reference, light.fixture, distance_m)
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+def spread_at(fixture: Fixture, distance_m: float | None) -> SpreadReport | None:
+    """Width of a light at a distance; None inside the light, or without a distance."""
+    if distance_m is None or distance_m <= (fixture.size_m[0] / 2 if fixture.shape == "sphere" else 0):
+        return None
+    wide = spread(fixture, distance_m)
+    return SpreadReport(distance_m=distance_m, beam_m=wide.beam_m, field_m=wide.field_m)
+
+
+def background_distance(fixture: Fixture, stage: Stage) -> float | None:
+    """Distance along a light's axis to what is behind the sitter; None where the axis does not meet it."""
+    if "background" not in stage.landmarks or fixture.forward[2] > -1e-3:
+        return None
+    reach = (stage.landmarks["background"][2] - fixture.centre_m[2]) / fixture.forward[2]
+    return float(reach) if reach > 0 else None
+
+
+def power_needed(light: Light, readings: list[Reading]) -> PowerReport | None:
+    """Setting of the head with which the light alone reads the set aperture at the face; None without a head, or where
+    none of it gets there."""
+    head = light.head
+    reading = find(readings, FACE_PROBE, light.name, own_aim(light))
+    if head is None or reading.stops is None:
+        return None
+    stops = math.log2(head.power) - reading.stops
+    setting, within = needed_setting(head, stops)
+    return PowerReport(stops_from_full=stops, setting=setting, within_range=within)
+
+
+def needed_setting(head: HeadInfo, stops: float) -> tuple[str, bool]:
+    """The head's setting nearest to so many stops from full, in words, and whether the head has it."""
+    step = head.step_stops or FINEST_STEP_STOPS
+    nearest = round(stops / step) * step
+    if nearest > 1e-9:
+        return f"over full power by {stops:.1f} stops", False
+    lowest = None if head.lowest is None else math.log2(head.lowest)
+    if lowest is not None and nearest < lowest - 1e-6:
+        return f"below the lowest setting by {lowest - stops:.1f} stops", False
+    return format_power(float(2.0**nearest)), True
+
+
+def spill(light: Light, readings: list[Reading]) -> SpillReport:
+    """How far the wall, the floor and the legs lie under the face, from this light alone."""
+    face = find(readings, FACE_PROBE, light.name, own_aim(light)).exposure_lx_s
+    probes = {reading.probe for reading in readings}
+    under: dict[str, float | None] = {}
+    for place, probe in SPILL_PROBES.items():
+        lit = find(readings, probe, light.name, "flat:surface").exposure_lx_s if probe in probes else 0.0
+        under[place] = math.log2(face / lit) if face > 1e-9 and lit > 1e-9 else None
+    return SpillReport(**under)

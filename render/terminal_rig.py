@@ -1,0 +1,54 @@
+"""How the rigging numbers of a preview look in the terminal."""
+
+from __future__ import annotations
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from .report import LightReport, Report
+from .rigging import SpreadReport
+
+_NOTE = (
+    "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "
+    "stops under the face, this light alone. Modifiers cost: stops on the axis, against a standard reflector."
+)
+
+
+def rig_to_console(console: Console, report: Report) -> None:
+    """Width, spill, cost and needed setting of every light that stands on the set; nothing without one."""
+    standing = [light for light in report.lights if light.spread_at_face is not None and light.on]
+    if not standing:
+        return
+    headings = ["light", "beam", "field", "on the wall", "wall", "floor", "legs"]
+    costs = any(light.modifier_loss_stops is not None for light in standing)
+    settings = any(light.power_for_aperture is not None for light in standing)
+    headings += ["cost"] * costs + [f"alone f/{report.settings.f_number:.2g} at"] * settings
+    table = Table(box=None, pad_edge=False)
+    for heading in headings:
+        table.add_column(heading, justify="left" if heading in ("light", headings[-1]) else "right")
+    for light in standing:
+        cells = [*_cells(light), *[_stops(light.modifier_loss_stops)] * costs]
+        cells += [light.power_for_aperture.setting if light.power_for_aperture else ""] * settings
+        table.add_row(*map(Text, cells))
+    console.print(table)
+    console.print(Text(_NOTE, style="dim"))
+
+
+def _cells(light: LightReport) -> list[str]:
+    at_face, behind, spill = light.spread_at_face, light.spread_on_background, light.spill
+    beam, field = ("", "") if at_face is None else (_size(at_face.beam_m), _size(at_face.field_m))
+    return [light.name, beam, field, _on_wall(behind), *map(_stops, (spill.wall, spill.floor, spill.legs))]
+
+
+def _on_wall(spread: SpreadReport | None) -> str:
+    return "" if spread is None else _size(spread.beam_m)
+
+
+def _size(size: tuple[float | None, float | None]) -> str:
+    wide, high = ("all" if s is None else f"{s:.1f}" for s in size)
+    return wide if wide == high else f"{wide}x{high}"
+
+
+def _stops(value: float | None) -> str:
+    return "" if value is None else f"{value + 0.0:.1f}"
