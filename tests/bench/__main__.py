@@ -13,6 +13,7 @@ import platform
 import subprocess
 import sys
 
+from .modifiers import compare_modifiers
 from .peer import compare_with_peer
 from .runs import development, previews
 
@@ -20,7 +21,7 @@ from .runs import development, previews
 def main() -> None:
     """Run the parts asked for and print one JSON object."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer"])
+    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer", "modifiers"])
     parser.add_argument("--repeats", type=int, default=5)
     chosen = parser.parse_args()
     result: dict[str, object] = {"machine": _machine()}
@@ -30,6 +31,8 @@ def main() -> None:
         result["development"] = development(chosen.repeats)
     if "peer" in chosen.parts:
         result["peer"] = compare_with_peer()
+    if "modifiers" in chosen.parts:
+        result["modifiers"] = compare_modifiers()
     sys.stdout.write(json.dumps(result, indent=2) + "\n")
 
 

@@ -29,7 +29,8 @@ WIDTH, HEIGHT, SEEDS, BAND, LOOKS = 256, 320, 6, 8, 12
 OUR_SAMPLES, PEER_SAMPLES = 8, 16  # on the CPU; sixteen times as many on a card, which is idle otherwise
 
 
-def _cpu_s() -> float:
+def cpu_seconds() -> float:
+    """Processor time of this process so far."""
     usage = resource.getrusage(resource.RUSAGE_SELF)
     return usage.ru_utime + usage.ru_stime
 
@@ -68,10 +69,10 @@ def compare_with_peer() -> dict[str, object]:
 
 def _measure(render) -> dict[str, float]:
     render(1000)
-    pictures, started, wall = [], _cpu_s(), time.perf_counter()
+    pictures, started, wall = [], cpu_seconds(), time.perf_counter()
     for seed in range(SEEDS):
         pictures.append(np.asarray(render(seed)))
-    cpu, wall = (_cpu_s() - started) / SEEDS, (time.perf_counter() - wall) / SEEDS
+    cpu, wall = (cpu_seconds() - started) / SEEDS, (time.perf_counter() - wall) / SEEDS
     error = _error(np.stack(pictures))
     return {"error": error, "cpu_s": cpu, "wall_s": wall, "cost": error * cpu, "mean": float(np.mean(pictures))}
 
