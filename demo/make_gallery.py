@@ -1,8 +1,8 @@
 """Make every picture that README.md and demo/gallery.md show: ``python demo/make_gallery.py [PART ...]``.
 
-Parts: looks (the four demo looks), modifiers (every stock modifier on the same face and wall), beams (the wall sheet
-and the near field). All of them, about ten minutes on two cores, when none is named. Repeats are quick: traced lights
-stay in the cache.
+Parts: looks (the four demo looks), places (daylight, and a kit file), modifiers (every stock modifier on the same face
+and wall), beams (the wall sheet and the near field). All of them, about fifteen minutes on two cores, when none is
+named. Repeats are quick: traced lights stay in the cache.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ GALLERY = DEMO / "gallery"
 SAMPLES = 64
 GAP_PX = 10
 LOOKS = ("classic-loop", "ember-and-tide", "plum-dusk", "rehearsal-break")
+PLACES = ("courtyard-evening", "prompt-corner")
 MAPPED = "ember-and-tide"
 BEAMS = ["standard-reflector", "standard-reflector+grid-20", "snoot"]
 
@@ -66,6 +67,16 @@ def make_looks() -> None:
         row(maps, 560).save(GALLERY / "maps.png", optimize=True)
 
 
+def make_places() -> None:
+    """Daylight with a board, and a set from a kit file, side by side."""
+    with tempfile.TemporaryDirectory() as work:
+        for name in PLACES:
+            make(name, Path(work) / name)
+        row([Path(work) / name / "preview.png" for name in PLACES], 560).save(
+            GALLERY / "outside-and-in.png", optimize=True
+        )
+
+
 def make_modifiers() -> None:
     """Every stock modifier, a page a family."""
     for name in PAGES:
@@ -81,7 +92,7 @@ def make_beams() -> None:
     write_near_field(GALLERY / "near-field.png")
 
 
-PARTS = {"looks": make_looks, "modifiers": make_modifiers, "beams": make_beams}
+PARTS = {"looks": make_looks, "places": make_places, "modifiers": make_modifiers, "beams": make_beams}
 
 
 def main(parts: list[str]) -> None:

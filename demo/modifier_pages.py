@@ -32,6 +32,7 @@ INK, PAPER, QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 REFLECTOR = "standard-reflector"
 
 PAGES = {
+    "grid-or-snoot": ("Reflector, grid or snoot", [REFLECTOR, f"{REFLECTOR}+grid-20", "snoot"]),
     "modifiers-hard": (
         "Bare lamp, reflectors, grids, snoots, barn doors",
         ["bare-bulb", REFLECTOR, "wide-reflector", "deep-reflector", f"{REFLECTOR}+grid-40", f"{REFLECTOR}+grid-30",
@@ -62,9 +63,14 @@ class View:
     scene: str
     distance_m: float
     height_m: float
+    focal_length_mm: float
 
 
-VIEWS = (View("close-key", 1.2, 1.85), View("full-length", 2.5, 2.0))
+CLOSE, NEAR, FULL = (
+    View("close-key", 0.6, 1.65, 80),
+    View("close-key", 1.2, 1.85, 150),
+    View("full-length", 2.5, 2.0, 55),
+)
 
 
 def picture(view: View, chain: str) -> Picture:
@@ -86,10 +92,10 @@ def _stage(view: View, chain: str) -> Stage:
     data = tomllib.loads((SCENES / f"{view.scene}.toml").read_text(encoding="utf-8"))
     key = {"head": "flash-800", "modifiers": chain.split("+"), "azimuth_deg": 45, "height_m": view.height_m}
     data["light"] = {"key": {**key, "distance_m": view.distance_m}}
-    if view is VIEWS[0] and chain in PLACED:
+    if view is NEAR and chain in PLACED:
         data["light"]["key"].pop("height_m")
         data["light"]["key"] |= PLACED[chain]
-    data["camera"]["long_side_px"] = 2 * PICTURE_PX[1]
+    data["camera"] |= {"long_side_px": 2 * PICTURE_PX[1], "focal_length_mm": view.focal_length_mm}
     scene, problems = check_data(data, SCENES)
     if scene is None:
         raise SystemExit("\n".join(f"{chain}: {p.message}. {p.fix}" for p in problems if p.severity == "error"))
@@ -104,13 +110,14 @@ def caption(chain: str) -> tuple[str, str]:
     wide, high = spread(setup.fixture, 2.5).beam_m
     size = "wider than the wall" if wide is None or high is None else f"{wide:.1f} x {high:.1f} m"
     size = size if "projector-" not in chain else "as its pattern"
-    kind = "the reference" if chain == REFLECTOR else f"{abs(loss):.1f} stop {'less' if loss > 0 else 'more'}"
+    kind = "the reference" if chain == REFLECTOR else f"{abs(loss):.1f} stops {'less' if loss > 0 else 'more'}"
     return chain.replace("+", " + "), f"on its axis {kind}; beam at 2.5 m {size}"
 
 
 def make_page(name: str, folder: Path, console: Console) -> Path:
     """Trace and lay out one page."""
     title, chains = PAGES[name]
+    first = CLOSE if name == "grid-or-snoot" else NEAR
     width_px, height_px = PICTURE_PX
     cell = (2 * width_px + GAP_PX, height_px + CAPTION_PX)
     rows = -(-len(chains) // COLUMNS)
@@ -121,13 +128,13 @@ def make_page(name: str, folder: Path, console: Console) -> Path:
     page = Image.new("RGB", size, PAPER)
     draw = ImageDraw.Draw(page)
     draw.text((MARGIN_PX, MARGIN_PX), title, font=_font(24, bold=True), fill=INK)
-    beside = "1.2 m away, and full length at 2.5 m; each exposed by the meter at the face"
+    beside = f"{first.distance_m:g} m away, and full length at 2.5 m; each exposed by the meter at the face"
     draw.text((MARGIN_PX, MARGIN_PX + 34), beside, font=_font(14), fill=QUIET)
     for index, chain in enumerate(chains):
         console.print(f"{name}: {chain}", highlight=False)
         x = MARGIN_PX + index % COLUMNS * (cell[0] + CELL_GAP_PX)
         y = MARGIN_PX + TITLE_PX + index // COLUMNS * (cell[1] + CELL_GAP_PX)
-        for column, view in enumerate(VIEWS):
+        for column, view in enumerate((first, FULL)):
             image = Image.fromarray(picture(view, chain).to_8_bit()).resize(PICTURE_PX, Image.Resampling.LANCZOS)
             page.paste(image, (x + column * (width_px + GAP_PX), y))
         heading, numbers = caption(chain)

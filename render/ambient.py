@@ -7,6 +7,7 @@ from pydantic import Field
 from scenes.exposure import C_DOME, f_number_from_exposure
 from scenes.meters import format_shutter, stops_over
 from scenes.stage import Stage
+from scenes.sync import sync_time
 
 from .look import FACE_PROBE
 from .readings import Reading, find
@@ -14,9 +15,6 @@ from .record import Record
 
 BLACK_STOPS = 5.0
 """Stops under the aperture at which ambient light counts as gone (common practice, no source)."""
-
-USUAL_SYNC_S = 1 / 200
-"""Shortest shutter time taken to catch a flash whose own is not known (common practice, no source: 1/125 to 1/250)."""
 
 _SLOW_S = (30, 25, 20, 15, 13, 10, 8, 6, 5, 4, 3.2, 2.5, 2, 1.6, 1.3, 1, 0.8, 0.6, 0.5, 0.4, 0.3)
 _FAST = (
@@ -43,7 +41,7 @@ class AmbientReport(Record):
 def ambient_audit(stage: Stage, readings: list[Reading]) -> AmbientReport:
     """Audit the ambient light of a stage by its readings."""
     steady = [light.name for light in stage.lights if light.on and not light.flash]
-    sync = sync_time(stage)
+    sync = _sync_s(stage)
     exposure = sum(find(readings, FACE_PROBE, name, "dome").exposure_lx_s for name in steady)
     if exposure <= 1e-9:
         words = "No ambient light on this set: without flash the frame is black."
@@ -89,22 +87,6 @@ def _words(stops: float, shutter: float | None, iso: float, sync: float | None) 
     )
 
 
-def sync_time(stage: Stage) -> float | None:
-    """Shortest shutter time (s) that catches every flash that is on; None without flash."""
+def _sync_s(stage: Stage) -> float | None:
     flashes = [light for light in stage.lights if light.on and light.flash]
-    times = [light.head.sync_s if light.head and light.head.sync_s else USUAL_SYNC_S for light in flashes]
-    return max(times, default=None)
-
-
-def sync_warning(stage: Stage) -> str | None:
-    """A sentence when the shutter is too short for the flashes on the set."""
-    sync = sync_time(stage)
-    if sync is None or stage.exposure.shutter_s >= sync * 0.98:
-        return None
-    known = any(light.head and light.head.sync_s for light in stage.lights if light.on and light.flash)
-    basis = "the heads' own" if known else "the usual, 1/125 to 1/250 s; leaf shutters go shorter"
-    return (
-        f"exposure.shutter_s: {format_shutter(stage.exposure.shutter_s)} is shorter than the sync time of "
-        f"{format_shutter(sync)} ({basis}), so part of the frame would miss the flash. Use {format_shutter(sync)} or "
-        "longer."
-    )
+    return sync_time(light.head.sync_s if light.head is not None else None for light in flashes)

@@ -12,7 +12,7 @@ from materials import chromaticity
 from scenes.meters import key_to_fill, lit_to_shadow
 from scenes.stage import Light, Stage
 
-from .ambient import AmbientReport, ambient_audit, sync_warning
+from .ambient import AmbientReport, ambient_audit
 from .cautions import cautions_for
 from .develop import Picture
 from .look import FACE_PROBE, exposure_lumens
@@ -84,7 +84,7 @@ class LightReport(Record):
     lumen_seconds: float = Field(description="luminous energy sent out during the exposure, before gels")
     power_setting: str | None = Field(description="power setting of a flash given in watt seconds")
     power_for_aperture: PowerReport | None = Field(
-        description="for this light alone to read the set aperture at the face; null without a head of the kit"
+        description="for this light alone to read the set aperture at the face; null where nothing is known of the head"
     )
     distance_to_face_m: float | None
     spread_at_face: SpreadReport | None
@@ -195,7 +195,7 @@ def build_report(
         ambient=ambient_audit(stage, readings),
         readings=[_reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
-        warnings=[*stage.warnings, *filter(None, [sync_warning(stage)])],
+        warnings=list(stage.warnings),
         cautions=cautions_for(stage),
     )  # fmt: skip
 
@@ -246,7 +246,8 @@ def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Read
         distance = float(np.linalg.norm(fixture.centre_m - stage.landmarks["face"]))
         at_face, on_background = (spread_at(fixture, d) for d in (distance, background_distance(fixture, stage)))
     return LightReport(
-        name=light.name, role=light.role, on=light.on, kind=_kind(light), head=light.head.name if light.head else None,
+        name=light.name, role=light.role, on=light.on, kind=_kind(light),
+        head=(light.head.name or None) if light.head is not None else None,
         modifiers=list(light.modifiers),
         modifier_loss_stops=None if distance is None else modifier_loss(light, distance), source=light.source.name,
         source_xy=_pair(chromaticity(light.source.spd)), gel=_gel_report(light),

@@ -21,6 +21,9 @@ from .record import Record
 FINEST_STEP_STOPS = 0.1
 """Step to which a setting is told where the head's own is not known (common practice, no source)."""
 
+FAINTEST_STOPS = -6.0
+"""Reading at the face under which a light is taken to be meant for something else."""
+
 SPILL_PROBES = {"wall": "background_centre", "floor": "floor", "legs": "legs"}
 
 
@@ -82,10 +85,10 @@ def background_distance(fixture: Fixture, stage: Stage) -> float | None:
 
 def power_needed(light: Light, readings: list[Reading]) -> PowerReport | None:
     """Setting of the head with which the light alone reads the set aperture at the face; None without a head, or where
-    none of it gets there."""
+    next to none of it gets there, as from a rim light behind the head."""
     head = light.head
     reading = find(readings, FACE_PROBE, light.name, own_aim(light))
-    if head is None or reading.stops is None:
+    if head is None or reading.stops is None or reading.stops < FAINTEST_STOPS:
         return None
     stops = math.log2(head.power) - reading.stops
     setting, within = needed_setting(head, stops)

@@ -89,7 +89,7 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     _prose(console, _ratio_line(report.ratio), style="")
     _prose(console, report.ambient.words, style="")
     console.print()
-    rig_to_console(console, report)
+    rig_to_console(console, report, f_mark(settings.f_number))
     console.print()
     console.print(_map_table(report))
     if report.picture.share_gamut_mapped >= 0.0005:

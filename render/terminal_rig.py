@@ -15,15 +15,16 @@ _NOTE = (
 )
 
 
-def rig_to_console(console: Console, report: Report) -> None:
-    """Width, spill, cost and needed setting of every light that stands on the set; nothing without one."""
+def rig_to_console(console: Console, report: Report, mark: str) -> None:
+    """Width, spill, cost and needed setting of every light that stands on the set; nothing without one.
+    `mark` is the set aperture as it is said."""
     standing = [light for light in report.lights if light.spread_at_face is not None and light.on]
     if not standing:
         return
     headings = ["light", "beam", "field", "on the wall", "wall", "floor", "legs"]
     costs = any(light.modifier_loss_stops is not None for light in standing)
     settings = any(light.power_for_aperture is not None for light in standing)
-    headings += ["cost"] * costs + [f"alone f/{report.settings.f_number:.2g} at"] * settings
+    headings += ["cost"] * costs + [f"alone f/{mark} at"] * settings
     table = Table(box=None, pad_edge=False)
     for heading in headings:
         table.add_column(heading, justify="left" if heading in ("light", headings[-1]) else "right")

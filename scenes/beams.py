@@ -156,7 +156,7 @@ def near_field_error(fixture: Fixture, distances_m: np.ndarray) -> np.ndarray:
 
 def intensity(fixture: Fixture, off_axis_rad: np.ndarray, azimuth_rad: np.ndarray) -> np.ndarray:
     """Far-field intensity (cd per lm): rows of azimuths (c,), columns of angles off the axis (g,), radians."""
-    far = 200 * float(max(fixture.size_m))
+    far = 1000 * float(max(fixture.size_m))
     off, turn = np.asarray(off_axis_rad, float)[None, :], np.asarray(azimuth_rad, float)[:, None]
     out = (
         (np.sin(off) * np.cos(turn))[..., None] * fixture.right

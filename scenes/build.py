@@ -178,9 +178,16 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         on=light.on,
         power_setting=_power_setting(light, kit),
         distant=found.distants.get(name),
-        head=kit.head if kit is not None else None,
+        head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
     )
+
+
+def _own_head(light: Light) -> stage.HeadInfo | None:
+    """A flash that the scene describes by its energy, as far as it does."""
+    if light.energy_ws is None:
+        return None
+    return stage.HeadInfo("", light.energy_ws, light.power_fraction(), None, None, None, None, False)
 
 
 def _source(light: Light, folder: Path) -> Source:

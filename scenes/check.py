@@ -17,6 +17,7 @@ from .model.scene import scene_problems
 from .reader import Unreadable, format_problem, parse, read_text
 from .stock import kit_name_problems, name_problems
 from .survey import Parts, Survey, survey
+from .sync import sync_problems
 
 SCENE_FORMAT = Format(Scene, "the scene", {"light": "[light.key]", "piece": "[piece.flag]"})
 _Entry = TypeVar("_Entry", bound=Table)
@@ -149,8 +150,21 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
                 told += [p.within("light", name) for p in wrong]
                 if made is not None:
                     equipment[name] = made
+    if parts.exposure is not None:
+        flashes = _sync_times(parts, equipment)
+        told += [p.within("exposure") for p in sync_problems(parts.exposure.shutter_s, flashes)]
     found = survey(parts, equipment)
     return problems + told + found.problems, found
+
+
+def _sync_times(parts: Parts, equipment: dict[str, Equipment]) -> list[float | None]:
+    """Of every flash that is on, the shortest shutter time of its head; None where that is not known."""
+    times = []
+    for name, light in parts.lights.items():
+        kit = equipment.get(name)
+        if light.on and (kit.flash if kit is not None and kit.flash is not None else light.is_flash()):
+            times.append(kit.head.sync_s if kit is not None and kit.head is not None else None)
+    return times
 
 
 def _kit_of(data: dict[str, Any], folder: Path) -> tuple[Kit | None, list[Problem]]:

@@ -152,11 +152,11 @@ class Output:
 
 @dataclass(frozen=True, slots=True)
 class HeadInfo:
-    """A head from the kit, for reports; None stands for what its owner does not say.
+    """A head, for reports; None stands for what its owner does not say.
 
     Attributes
     ----------
-    name : in the kit.
+    name : in the kit; empty for a flash that the scene itself describes by its energy.
     energy_ws : stored energy of a flash at full power; None for continuous light.
     power : the setting, as a fraction of full.
     lowest : the lowest setting as a fraction of full. step_stops : from one setting to the next.

@@ -13,9 +13,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from scenes.beams import intensity
 from scenes.cells import ratio_for_slope, transmission
+from scenes.field import illuminance
 from scenes.optics import Cells, Optics, Source
-from tests.render.sets import far_speck, finish, fixture, mesh
+from tests.render.sets import far_speck, finish, fixture, mesh, quad
 
 from .test_photometry import agree, readings
 
@@ -96,6 +98,41 @@ def test_traced_tube_penumbra(a, s, b, distance, shares):
     with_tube, without = (readings([far_speck()], of, places, facing) for of in (tube, bare))
     share = with_tube.mean(axis=0) / without.mean(axis=0)
     assert share == pytest.approx(np.array(list(shares.values())), rel=1e-3, abs=4e-3)
+
+
+@pytest.mark.parametrize(("a", "s", "b", "distance", "shares"), TUBES)
+def test_tube_penumbra_without_a_set(a, s, b, distance, shares):
+    """The same through what `keyfall beam` computes with."""
+    places = np.array([[r, 0, -distance] for r in shares])
+    tube = fixture("disk", (2 * b, 2 * b), at=(0, 0, 0), toward=(0, 0, -1))
+    tube = replace(tube, optics=Optics(source=Source("disk", np.array([2 * a, 2 * a]), s)))
+    bare = fixture("disk", (2 * a, 2 * a), at=(0, 0, s), toward=(0, 0, -1))
+    lit, open_ = (illuminance(of, places, np.array([0.0, 0, 1]), steps=256) for of in (tube, bare))
+    assert lit / open_ == pytest.approx(np.array(list(shares.values())), rel=1e-3, abs=4e-3)
+
+
+@pytest.mark.parametrize("ratio", [1, 2, 4])
+def test_grid_without_a_set(ratio):
+    """Far-field intensity of a small gridded disk, as `keyfall beam` and its photometric files have it."""
+    of = fixture("disk", (0.001, 0.001), at=(0, 0, 0), toward=(0, 0, 1))
+    of = replace(of, optics=Optics(cells=Cells("round", ratio, 0.9)))
+    angles = np.radians([0, *CIRCLE[ratio]])
+    got = intensity(of, angles, np.array([0.0, 1.0]))
+    truth = np.array([1, *CIRCLE[ratio].values()]) * np.cos(angles) * 0.9 / math.pi
+    assert got == pytest.approx(np.tile(truth, (2, 1)), rel=0.006, abs=1e-9)
+
+
+def test_half_shadow_of_a_straight_edge():
+    """A disk 0.3 m wide, 2 m up, over an edge half a metre up: the half shadow is 0.3 x 0.5 / 1.5 = 0.1 m wide (thin
+    geometry), and across it the share of the disk in sight is that beyond a chord."""
+    edge = quad([0, 0.5, -50], [0, 0, 100], [50, 0, 0], finish(0.0))
+    lamp = fixture("disk", (0.3, 0.3), at=(0, 2, 0))
+    places = np.array([-0.06, -0.03, -0.01, 0.0, 0.01, 0.03, 0.06]) * [[1], [0], [0]]
+    facing = np.tile([0.0, 1, 0], (7, 1))
+    shadowed, bare = (readings(shapes, lamp, places.T, facing) for shapes in ([edge], [far_speck()]))
+    h = np.clip(places[0] / 0.05, -1, 1)
+    truth = (np.arccos(h) - h * np.sqrt(1 - h * h)) / math.pi
+    assert shadowed.mean(axis=0) / bare.mean(axis=0) == pytest.approx(truth, abs=0.004)
 
 
 def _tube_mesh(rear_radius: float, mouth_radius: float, length: float, sides: int = 256):

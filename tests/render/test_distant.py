@@ -103,7 +103,30 @@ def test_a_net_dims_light_on_its_way_back_too():
     assert twice / once == pytest.approx([0.25], rel=0.03)
 
 
-def test_the_camera_looks_through_a_ring_and_sees_its_glow_in_a_mirror():
+def test_a_mirror_shows_the_shape_of_the_light():
+    """Catchlights: a polished black wall reflects a ring as a ring and an octagon as an octagon."""
+    wall = quad([-2, -2, 0], [4, 0, 0], [0, 4, 0], finish(0.0, f0=1.0, roughness=0.03))
+    view = camera(at=(0, 0, 3), look=(0, 0, 0), half_angle_deg=6.0, size=(60, 60))
+    half = 3 * math.tan(math.radians(6)) * 2  # half width of what is seen at the lamp's mirror image, 6 m away
+    x = ((np.arange(60) + 0.5) / 30 - 1) * half
+    x, y = np.meshgrid(x, x)
+    radius = np.hypot(x, y)
+    ring = replace(fixture("disk", (0.8, 0.8), at=(0, 0, 3), toward=(0, 0, -1)), hole_m=0.4)
+    box = fixture("rectangle", (0.9, 0.3), at=(0, 0, 3), toward=(0, 0, -1))
+    eight = fixture("octagon", (0.9, 0.9), at=(0, 0, 3), toward=(0, 0, -1))
+    shapes = {
+        "ring": (ring, (radius < 0.34) & (radius > 0.26), (radius < 0.12) | (radius > 0.5)),
+        "box": (box, (abs(x) < 0.38) & (abs(y) < 0.08), (abs(x) > 0.55) | (abs(y) > 0.25)),
+        "octagon": (eight, (radius < 0.38), (abs(x) + abs(y)) > 0.76),
+    }
+    for name, (of, bright, dark) in shapes.items():
+        built = stage([wall], [light(of)], view)
+        run = Tracer(built, merge(built), default_bands(), "auto", None).pass_runner(built.lights[0], [], 3)
+        picture = run(0, 64)[0].mean(axis=0)
+        assert picture[bright].min() > 5 * picture[dark].max(), name
+
+
+def test_the_camera_looks_through_a_ring():
     """Behind the ring the hole is open; the ring's own place in the picture is dark housing from behind."""
     from render.kernel.bodies import nearest_body, upload_bodies
 

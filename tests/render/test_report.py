@@ -170,6 +170,29 @@ def test_beam_and_field_lie_on_a_wall_at_the_face(run):
     assert run.lights["day"].distance_to_face_m is None
 
 
+def test_the_power_for_the_aperture_gives_it(run):
+    """The key stands at 1/32; so many stops more or less, and it alone reads the set aperture."""
+    needed = run.lights["key"].power_for_aperture
+    assert needed.stops_from_full == pytest.approx(-5 - run.lights["key"].at_face.stops)
+    assert needed.within_range
+    assert run.lights["fill"].power_for_aperture is None
+
+
+@pytest.mark.parametrize(
+    ("stops", "lowest", "step", "says"),
+    [
+        (-3.0, 1 / 128, 0.1, ("1/8 (-3.0)", True)), (-1.66, 1 / 128, 0.1, ("1/4 + 0.3 (-1.7)", True)),
+        (-1.6, 1 / 128, 1 / 3, ("1/4 + 0.3 (-1.7)", True)), (1.26, 1 / 128, 0.1, ("over full power by 1.3 stops", False)),
+        (-8.5, 1 / 128, 0.1, ("below the lowest setting by 1.5 stops", False)), (-11, None, None, ("1/2048 (-11.0)", True)),
+    ],
+)  # fmt: skip
+def test_settings_in_words(stops, lowest, step, says):
+    from render.rigging import needed_setting
+    from scenes.stage import HeadInfo
+
+    assert needed_setting(HeadInfo("h", 400, 1.0, lowest, step, None, None, False), stops) == says
+
+
 def test_spill_is_what_the_meters_say(run):
     key = run.lights["key"]
     by = {r.probe: r.exposure_lx_s for r in run.report.readings if (r.light, r.aim) == ("key", "flat:surface")}
@@ -281,7 +304,8 @@ settings.iso settings.f_number settings.shutter_s settings.white_balance
 picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
 lights.power_setting lights.distance_to_face_m lights.at_face lights.head lights.modifiers lights.modifier_loss_stops
-lights.power_for_aperture lights.spread_at_face lights.spread_on_background lights.spill
+lights.power_for_aperture lights.power_for_aperture.stops_from_full lights.power_for_aperture.setting
+lights.power_for_aperture.within_range lights.spread_at_face lights.spread_on_background lights.spill
 lights.spread_at_face.distance_m lights.spread_at_face.beam_m lights.spread_at_face.field_m
 lights.spread_on_background.distance_m lights.spread_on_background.beam_m lights.spread_on_background.field_m
 lights.spill.wall lights.spill.floor lights.spill.legs

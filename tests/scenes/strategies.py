@@ -204,7 +204,9 @@ def scene_tables(draw: st.DrawFn, figure: str | None = None, most_lights: int = 
         chosen["window"] = draw(ambients())
     tables: Tables = {"format": 1, "title": draw(st.text(max_size=20)), "camera": draw(cameras())}
     if draw(st.booleans()):
-        tables["piece"] = draw(st.dictionaries(st.sampled_from(["flag", "cloth", "piece-3"]), pieces(), min_size=1, max_size=2))
+        tables["piece"] = draw(
+            st.dictionaries(st.sampled_from(["flag", "cloth", "piece-3"]), pieces(), min_size=1, max_size=2)
+        )
     if draw(st.booleans()):
         tables["exposure"] = draw(exposures())
     return {**tables, "sitter": draw(sitters(figure)), **draw(places()), "light": chosen}

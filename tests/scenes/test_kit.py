@@ -143,7 +143,8 @@ def test_a_described_modifier_equals_the_named_one() -> None:
 def test_modifiers_without_a_head_take_the_scenes_own_strength() -> None:
     by_energy = key_light(modifiers=["octabox-90"], energy_ws=400, power="1/4", efficacy_lm_s_per_j=35)
     assert by_energy.output.lumens == pytest.approx(400 * 35 / 4)
-    assert (by_energy.head, by_energy.flash) == (None, True)
+    assert by_energy.flash is True
+    assert (by_energy.head.name, by_energy.head.energy_ws, by_energy.head.power) == ("", 400, 0.25)
     by_meter = key_light(modifiers=["octabox-90"], meters={"f_number": 8, "distance_m": 1.5})
     assert by_meter.fixture is not None
     lit = by_meter.output.lumens * axial_illuminance_per_lumen(by_meter.fixture, 1.5)
