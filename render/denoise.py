@@ -41,25 +41,34 @@ def denoise_light(picture: np.ndarray, albedo: np.ndarray, normal: np.ndarray, q
     return _spread(picture, channels, clean, weights)
 
 
+def denoise_haze(picture: np.ndarray, quality: str = "preview") -> np.ndarray:
+    """Denoise what comes out of the haze, (B, H, W), without guides: it knows nothing of the surfaces behind it."""
+    weights = channel_weights(len(picture)).astype(np.float32)
+    picture = np.asarray(picture, np.float32)
+    channels = np.tensordot(weights, picture, 1)
+    return _spread(picture, channels, _filter(channels, None, None, quality), weights)
+
+
 def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """Denoise a single plane (H, W), not negative, such as an illuminance map; `normal` (3, H, W) keeps its edges."""
     channels = np.repeat(np.asarray(picture, np.float32)[None], 3, axis=0)
     return _filter(channels, np.ones_like(channels), normal, "draft").mean(axis=0)
 
 
-def _filter(channels: np.ndarray, albedo: np.ndarray, normal: np.ndarray, quality: str) -> np.ndarray:
-    """Denoised channels (3, H, W) whose means are those of the noisy ones."""
+def _filter(channels: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray | None, quality: str) -> np.ndarray:
+    """Denoised channels (3, H, W) whose means are those of the noisy ones; with both guides or without."""
     import mitsuba_oidn as oidn
 
     means = channels.mean(axis=(1, 2))
     if means.max() <= 0:
         return channels.copy()
+    guides = {}
+    if albedo is not None and normal is not None:
+        guides = {"albedo": _to_pixels(albedo), "normal": _to_pixels(normal), "clean_aux": True}
     clean = oidn.denoise(
         _to_pixels(channels),
-        albedo=_to_pixels(albedo),
-        normal=_to_pixels(normal),
+        **guides,
         hdr=True,
-        clean_aux=True,
         quality=getattr(oidn.Quality, _QUALITY[quality]),
         input_scale=float(0.1 / means.mean()),
     )

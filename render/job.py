@@ -10,7 +10,7 @@ from materials import Bands, default_bands
 from scenes.stage import Fixture, Light, Stage
 
 from .cache import Cache, content_hash
-from .denoise import denoise_light
+from .denoise import denoise_haze, denoise_light
 from .half import Half
 from .merge import finish_tables, merge
 from .meterset import MeterPlacement
@@ -18,7 +18,7 @@ from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 6  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 7  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -71,7 +71,7 @@ class Job:
     ) -> LightTransport:
         """What the light sends to the picture; `told` hears of passes done, planned, and the noise."""
         bodies = self._bodies(light, _spread(guides))
-        key = content_hash(self._guides_key, light.fixture, light.distant, bodies, plan, quality)
+        key = content_hash(self._guides_key, self.stage.haze, light.fixture, light.distant, bodies, plan, quality)
         record = self.cache.load("light", key)
         if record is None:
             picture = self._picture(light, bodies, face, plan, key, told)
@@ -87,6 +87,7 @@ class Job:
             irradiance=Half.from_record(record, "irradiance"),
             samples=int(record["samples"]),
             noise_stops=noise,
+            haze=Half.from_record(record, "haze") if "haze" in record else None,
         )
 
     def _picture(
@@ -104,7 +105,7 @@ class Job:
         """Readings (L, B, M) of every light at unit output; quick, so one moved light traces all of them again."""
         facing = (placement.positions, placement.normals, placement.domes)
         sources = [(light.fixture, light.distant) for light in self.stage.lights]
-        key = content_hash(self._set_key, sources, facing, METER_SAMPLES)
+        key = content_hash(self._set_key, self.stage.haze, sources, facing, METER_SAMPLES)
         record = self.cache.load("meters", key)
         if record is None:
             record = {"readings": self._tracer.meters(self.stage.lights, facing)}
@@ -113,9 +114,14 @@ class Job:
 
 
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
-    clean = denoise_light(picture.radiance, guides.albedo, guides.normal, quality)
+    surface = picture.radiance if picture.haze is None else np.maximum(picture.radiance - picture.haze, 0)
+    clean = denoise_light(surface, guides.albedo, guides.normal, quality)
     noise = np.nan if picture.noise_stops is None else picture.noise_stops
     record = {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
+    if picture.haze is not None:
+        haze = denoise_haze(picture.haze, quality)
+        clean = clean + haze
+        record |= Half.of(haze).to_record("haze")
     for name, values in (("radiance", clean), ("noisy", picture.radiance), ("irradiance", picture.irradiance)):
         record |= Half.of(values).to_record(name)
     return record

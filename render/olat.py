@@ -46,6 +46,7 @@ class LightTransport:
     radiance, noisy : (B, H, W), denoised and as traced: luminance in cd/m2 a lumen, were the band's value the light's
         whole spectrum.
     irradiance : (B, H, W), as traced: illuminance in lx a lumen on the first surface met.
+    haze : (B, H, W), denoised: the part of `radiance` that comes out of the haze; None on a clear set.
     samples : paths a pixel traced; `noise_stops` : noise of `noisy` over the face, None where it is unlit.
     """
 
@@ -55,6 +56,7 @@ class LightTransport:
     irradiance: Half
     samples: int
     noise_stops: float | None
+    haze: Half | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,12 @@ class OlatSet:
     def irradiance(self) -> np.ndarray:
         """(L, B, H, W) float32."""
         return _stacked([t.irradiance for t in self.transports])
+
+    @property
+    def haze(self) -> np.ndarray | None:
+        """(L, B, H, W) float32, what comes out of the haze; None on a clear set."""
+        parts = [t.haze for t in self.transports if t.haze is not None]
+        return _stacked(parts) if len(parts) == len(self.transports) else None
 
     def noisy(self) -> OlatSet:
         """The same set as traced, before denoising."""

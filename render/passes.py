@@ -59,18 +59,30 @@ class PassReport:
 class LightPicture:
     """One light's transport to the picture: means over `samples` paths a pixel, per unit output.
 
-    `radiance` and `irradiance` are (B, H, W) float32; `noise_stops` is None where the face is unlit.
+    `radiance` and `irradiance` are (B, H, W) float32; `noise_stops` is None where the face is unlit; `haze`, (B, H, W),
+    is the part of the radiance that comes out of the haze, None on a clear set.
     """
 
     radiance: np.ndarray
     irradiance: np.ndarray
     samples: int
     noise_stops: float | None
+    haze: np.ndarray | None = None
 
 
-RunPass = Callable[[int, int], tuple[np.ndarray, np.ndarray, np.ndarray]]
-"""(first sample, end sample) -> sums over those samples: radiance and irradiance, each (B, H, W) float32, and the band
-mean (H, W) of the radiance of the odd samples alone."""
+@dataclass(frozen=True, slots=True)
+class PassSums:
+    """Sums over the samples of one pass: radiance and irradiance, each (B, H, W) float32, the band mean (H, W) of the
+    radiance of the odd samples alone, and the part of the radiance out of haze, (B, H, W) or None."""
+
+    radiance: np.ndarray
+    irradiance: np.ndarray
+    odd: np.ndarray
+    haze: np.ndarray | None = None
+
+
+RunPass = Callable[[int, int], PassSums]
+"""(first sample, end sample) -> the sums over those samples."""
 
 
 @dataclass
@@ -81,6 +93,7 @@ class PassState:
     radiance: np.ndarray | None = None
     irradiance: np.ndarray | None = None
     odd: np.ndarray | None = None
+    haze: np.ndarray | None = None
     whole: bool = True
 
     def to_record(self) -> dict[str, np.ndarray]:
@@ -88,6 +101,8 @@ class PassState:
         if not self.whole or self.radiance is None or self.irradiance is None or self.odd is None:
             return {}
         sums = {"radiance": self.radiance, "irradiance": self.irradiance, "odd": self.odd}
+        if self.haze is not None:
+            sums["haze"] = self.haze
         return {"samples": np.array(self.samples), **sums}
 
     @classmethod
@@ -95,17 +110,20 @@ class PassState:
         """State of a stored record; a fresh one when there is none."""
         if not record:
             return cls()
-        return cls(int(record["samples"]), record["radiance"], record["irradiance"], record["odd"])
+        return cls(int(record["samples"]), record["radiance"], record["irradiance"], record["odd"], record.get("haze"))
 
-    def add(self, size: int, radiance: np.ndarray, irradiance: np.ndarray, odd: np.ndarray) -> None:
+    def add(self, size: int, sums: PassSums) -> None:
         """Add the sums of one pass of `size` samples."""
         self.whole = False
         if self.radiance is None or self.irradiance is None or self.odd is None:
-            self.radiance, self.irradiance, self.odd = radiance, irradiance, odd.astype(np.float64)
+            self.radiance, self.irradiance, self.odd = sums.radiance, sums.irradiance, sums.odd.astype(np.float64)
+            self.haze = sums.haze
         else:
-            self.radiance += radiance
-            self.irradiance += irradiance
-            self.odd += odd
+            self.radiance += sums.radiance
+            self.irradiance += sums.irradiance
+            self.odd += sums.odd
+            if self.haze is not None:
+                self.haze += sums.haze
         self.samples += size
         self.whole = True
 
@@ -114,7 +132,8 @@ class PassState:
         assert self.radiance is not None
         assert self.irradiance is not None
         total = np.float32(self.samples)
-        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise)
+        haze = None if self.haze is None else self.haze / total
+        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise, haze)
 
     def noise(self, face: np.ndarray) -> float | None:
         """Noise over `face`, or over the whole picture where the light leaves the face dark."""
@@ -148,7 +167,7 @@ def trace_light(
         if state.samples >= plan.samples or _reached(plan, noise):
             break
         size = min(size, plan.samples - state.samples)
-        state.add(size, *run_pass(state.samples, state.samples + size))
+        state.add(size, run_pass(state.samples, state.samples + size))
         noise = state.noise(face)
         told(state.samples, plan.samples, noise)
     return state.picture(noise)

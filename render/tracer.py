@@ -6,16 +6,18 @@ from typing import Any
 
 import numpy as np
 
-from materials import Bands, ggx_albedo_table
+from materials import WAVELENGTHS_NM, Bands, ggx_albedo_table
 from scenes.stage import Fixture, Light, Stage
 
 from .backend import init
 from .merge import MergedSet, finish_tables
 from .olat import Guides
-from .passes import RunPass
+from .passes import PassSums, RunPass
 
 GUIDE_SAMPLES = 8
 METER_SAMPLES = 1024
+REFERENCE_NM = 550.0
+"""Wavelength at which a haze's extinction is taken for all bands."""
 
 
 class Tracer:
@@ -29,6 +31,7 @@ class Tracer:
         self._threads = threads
         self._uploaded: tuple | None = None
         self._nets: Any = None
+        self._haze: Any = None
 
     def _device_set(self) -> tuple:
         if self._uploaded is None:
@@ -42,7 +45,20 @@ class Tracer:
             palette = upload_palette(*finish_tables(self._merged.finishes, self._bands), coat)
             self._uploaded = upload(self._merged), palette, upload_camera(self._stage.camera)
             self._nets = upload_nets(self._stage.nets)
+            self._haze = self._upload_haze()
         return self._uploaded
+
+    def _upload_haze(self) -> Any:
+        haze = self._stage.haze
+        if haze is None:
+            return None
+        from .kernel.haze import upload_haze
+
+        medium = haze.medium
+        albedo = np.clip(self._bands.project(medium.albedo), 0, 1)
+        lobes = (medium.phase.forward, medium.phase.back, medium.phase.share)
+        extinction = float(np.interp(REFERENCE_NM, WAVELENGTHS_NM, medium.extinction_per_m))
+        return upload_haze(extinction, albedo, lobes, haze.low_m, haze.high_m, haze.density)
 
     @property
     def _picture_shape(self) -> tuple[int, int]:
@@ -87,17 +103,21 @@ class Tracer:
 
         own = [] if light.fixture is None else [light.fixture]
         light_record = self._light(light, 0 if own else NO_BODY)
-        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._nets, light_record)
+        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._nets, light_record, self._haze)
         height, width = self._picture_shape
 
-        def run(first: int, end: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        def run(first: int, end: int) -> PassSums:
             span = (dr.opaque(mi.UInt32, first), dr.opaque(mi.UInt32, end))
             paths = trace_lanes(scene, lens, width * height, *span, dr.opaque(mi.UInt32, seed & 0x7FFFFFFF))
             irradiance = paths.irradiance + paths.irradiance_direct
-            dr.eval(paths.radiance, irradiance, paths.odd)
+            dr.eval(paths.radiance, irradiance, paths.odd, paths.haze)
             shape = (-1, height, width)
-            odd = np.array(paths.odd).reshape(height, width)
-            return np.array(paths.radiance).reshape(shape), np.array(irradiance).reshape(shape), odd
+            return PassSums(
+                np.array(paths.radiance).reshape(shape),
+                np.array(irradiance).reshape(shape),
+                np.array(paths.odd).reshape(height, width),
+                None if paths.haze is None else np.array(paths.haze).reshape(shape),
+            )
 
         return run
 
@@ -115,5 +135,6 @@ class Tracer:
         bodies = [next((i for i, f in enumerate(fixtures) if f is light.fixture), NO_BODY) for light in lights]
         table = upload_lights(list(lights), bodies)
         return read_meters(
-            geometry, palette, upload_bodies(fixtures), self._nets, table, len(lights), placement, samples, seed
-        )
+            geometry, palette, upload_bodies(fixtures), self._nets, table, len(lights), placement, samples, seed,
+            self._haze,
+        )  # fmt: skip

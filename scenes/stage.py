@@ -17,6 +17,7 @@ from .optics import PLAIN, Angular, Optics
 if TYPE_CHECKING:
     from materials.finishes import Finish
     from materials.gels import Gel
+    from materials.haze import Medium
     from materials.sources import Source
 
 REGIONS = ("face", "skin", "hair", "eye", "cloth", "background", "floor", "wall", "prop")
@@ -135,6 +136,24 @@ class Net:
 
 
 @dataclass(frozen=True, slots=True)
+class Haze:
+    """Haze in a box of the set.
+
+    Attributes
+    ----------
+    medium : what it is made of, where it is densest.
+    low_m, high_m : (3,) float64, corners of the box it fills.
+    density : (z, y, x) float32 from 0 to 1, relative to `medium`, at the nodes of an even grid over the box; None where
+        it is the same everywhere.
+    """
+
+    medium: Medium
+    low_m: np.ndarray
+    high_m: np.ndarray
+    density: np.ndarray | None
+
+
+@dataclass(frozen=True, slots=True)
 class Output:
     """Strength of a light at its set power, before gels.
 
@@ -229,3 +248,4 @@ class Stage:
     landmarks: dict[str, np.ndarray]
     warnings: tuple[str, ...]
     nets: tuple[Net, ...] = ()
+    haze: Haze | None = None

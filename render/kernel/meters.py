@@ -16,6 +16,7 @@ import numpy as np
 from .bodies import Bodies
 from .frames import cosine_hemisphere, from_local, orthonormal
 from .geometry import Geometry
+from .haze import Haze
 from .luminaire import LightTable, light_at
 from .nets import Nets
 from .paths import Scene, power_heuristic, reaching, trace_lanes
@@ -86,7 +87,7 @@ def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, see
         cosine = dr.dot(normal, light.direction)
         answer = response(dome, cosine)
         useful = (light.weight > 0) & (answer > 0)
-        share = reaching(scene, origin, light.direction, light.distance, useful)
+        share = reaching(scene, origin, light.direction, light.distance, useful, mix(mix(lane, seed), sample))
         weight = power_heuristic(light.pdf, response_density(dome, cosine))
         total += dr.select(share > 0, share * light.weight * answer * weight, 0)
         sample += 1
@@ -103,6 +104,7 @@ def read_meters(
     placement: tuple[np.ndarray, np.ndarray, np.ndarray],
     samples: int,
     seed: int = 1,
+    haze: Haze | None = None,
 ) -> np.ndarray:
     """Readings of meters in lux per lumen (or lx s per lm s), of each light of the table `lights` alone.
 
@@ -123,7 +125,7 @@ def read_meters(
     dr.make_opaque(heads.table)
     lanes, each = light_count * count * _COPIES, max(samples // _COPIES, 2)
     light = light_at(lights, dr.arange(mi.UInt32, lanes) // (heads.count * heads.copies))
-    scene = Scene(geometry, palette, bodies, nets, light)
+    scene = Scene(geometry, palette, bodies, nets, light, haze)
     end, seeds = dr.opaque(mi.UInt32, each), dr.opaque(mi.UInt32, seed)
     direct = _direct(scene, heads, lanes, end, seeds)
     paths = trace_lanes(scene, heads, lanes, dr.opaque(mi.UInt32, 0), end, seeds)

@@ -10,18 +10,28 @@ Veach 1997, Robust Monte Carlo methods for light transport simulation, sections 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import drjit as dr
 import mitsuba as mi
 
 from .bodies import Bodies, nearest_body
 from .geometry import Geometry, surface_point
+from .haze import (
+    Haze,
+    density_at,
+    free_flight,
+    phase,
+    scattered_direction,
+    share_through,
+    span_in_box,
+    tracking_seed,
+)
 from .luminaire import AMBIENT, FAR_M, NO_BODY, SUN
 from .nets import Nets, let_through
 from .sampler import mix, pair
 from .surface import Palette, evaluate, sample, surface_at
-from .toward import arriving, sample_light
+from .toward import arriving, sample_light, span_in_beam
 from .types import Luminaire, Path, Surface, SurfacePoint
 
 _ROULETTE_DEPTH = 1
@@ -29,18 +39,23 @@ _MAX_SURVIVAL = 0.98
 _MIN_SURVIVAL = 0.2
 _SURVIVAL_GAIN = 2.0  # least time to equal error among 1, 1.5 and 2, measured on the bench scene
 _SHADOW_SHRINK = 1 - 1e-4
-_START, _LIGHT, _SCATTER, _LOBE = range(4)
+_START, _LIGHT, _SCATTER, _LOBE, _PLACE, _HAZE_LIGHT, _TURN = range(7)
+_USES = 8
+_TO_LIGHT, _TO_PLACE, _PLACE_TO_LIGHT, _FLIGHT = range(4)
+_NEAREST_LIGHT_M = 1e-3
+_FROM_HAZE = -1.0
 
 
 @dataclass
 class Scene:
-    """All a path needs of the set: `geometry`, `palette`, `bodies`, `nets`, and the one `light` that is lit."""
+    """All a path needs of the set: `geometry`, `palette`, `bodies`, `nets`, the one `light` that is lit, and `haze`."""
 
     geometry: Geometry
     palette: Palette
     bodies: Bodies
     nets: Nets
     light: Luminaire
+    haze: Haze | None = None
 
 
 def power_heuristic(pdf: mi.Float, other: mi.Float) -> mi.Float:
@@ -52,7 +67,7 @@ def power_heuristic(pdf: mi.Float, other: mi.Float) -> mi.Float:
 def _pair(lane: mi.UInt32, seed: mi.UInt32, path: Path, depth: mi.UInt32, use: int) -> tuple[mi.Float, mi.Float]:
     """Two numbers for one use at one depth. Even and odd samples have sequences of their own: independent halves."""
     half = path.sample & 1
-    return pair(mix(mix(lane, seed * 2 + half), depth * 4 + use), path.sample >> 1)
+    return pair(mix(mix(lane, seed * 2 + half), depth * _USES + use), path.sample >> 1)
 
 
 def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
@@ -61,6 +76,8 @@ def _add(path: Path, amount: mi.ArrayXf, where: mi.Bool) -> None:
     path.radiance += amount
     path.irradiance += amount * path.irradiance_share
     path.odd += dr.select((path.sample & 1) == 1, dr.mean(amount), 0)
+    if path.haze is not None:
+        path.haze += dr.select(path.in_haze, amount, 0)
 
 
 def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, distance: mi.Float) -> None:
@@ -71,17 +88,24 @@ def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, d
     reach = dr.select(around, FAR_M, dr.select(meets, distance, 1))
     radiance, other = arriving(light, path.origin, path.direction, reach, path.cos_normal)
     weight = dr.select(path.pdf > 0, power_heuristic(path.pdf, other), 1)
+    if scene.haze is not None:  # fixtures and the sun were sampled all along the segment before
+        weight = dr.select((path.pdf < 0) & (light.kind != AMBIENT), 0, weight)
     _add(path, path.throughput * (radiance * weight), meets)
 
 
-def reaching(scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool) -> mi.Float:
+def reaching(
+    scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool, seed: mi.UInt32
+) -> mi.Float:
     """Share of the light that gets from the point `distance` away on the lit fixture to `origin`: 0 where something
-    solid stands between, the fixture's own convex body excepted; nets dim it."""
+    solid stands between, the fixture's own convex body excepted; nets and haze dim it. `seed` tracks uneven haze."""
     reach = distance * _SHADOW_SHRINK
     shadowed = scene.geometry.accel.ray_test(mi.Ray3f(origin, direction, reach, 0, []), active=active)
     body = nearest_body(scene.bodies, origin, direction, mi.Bool(False), scene.light.body)
     clear = active & ~shadowed & (body.distance >= reach)
-    return dr.select(clear, let_through(scene.nets, origin, direction, reach), 0)
+    share = let_through(scene.nets, origin, direction, reach)
+    if scene.haze is not None:
+        share *= share_through(scene.haze, origin, direction, reach, seed, clear)
+    return dr.select(clear, share, 0)
 
 
 def _offset(scene: Scene, point: SurfacePoint, direction: mi.Vector3f) -> mi.Point3f:
@@ -90,14 +114,15 @@ def _offset(scene: Scene, point: SurfacePoint, direction: mi.Vector3f) -> mi.Poi
 
 
 def _next_event(
-    scene: Scene, path: Path, point: SurfacePoint, surface: Surface, on_surface: mi.Bool, u: mi.Float, v: mi.Float
-) -> None:
+    scene: Scene, path: Path, point: SurfacePoint, surface: Surface, on_surface: mi.Bool, u: mi.Float, v: mi.Float,
+    seed: mi.UInt32,
+) -> None:  # fmt: skip
     """Add what the lit fixture sends straight to the surface point."""
     light = sample_light(scene.light, point.position, point.normal, u, v)
     outgoing = -path.direction
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
     useful = on_surface & (light.weight > 0) & (coat + base > 0)
-    share = reaching(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful)
+    share = reaching(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful, seed)
     visible = share > 0
     received = dr.select(visible, share * light.weight * power_heuristic(light.pdf, pdf), 0)
     _add(path, path.throughput * (coat + surface.reflectance * base) * received, visible)
@@ -136,6 +161,60 @@ def _scatter(
     return alive
 
 
+def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end: mi.Float) -> None:
+    """Add what the lit fixture, or the sun, sends into the haze along the path's segment and from there along it."""
+    haze, light = scene.haze, scene.light
+    start, stop = span_in_beam(light, path.origin, path.direction, mi.Float(0), dr.minimum(end, FAR_M))
+    lit = path.active & (start < stop) & (light.kind != AMBIENT)
+    u, _ = _pair(lane, seed, path, path.depth, _PLACE)
+    along = dr.dot(light.centre - path.origin, path.direction)
+    nearest = dr.maximum(dr.norm(light.centre - path.origin - path.direction * along), _NEAREST_LIGHT_M)
+    first, last = dr.atan2(start - along, nearest), dr.atan2(stop - along, nearest)
+    turned = nearest * dr.tan(dr.lerp(first, last, u))
+    far = light.kind == SUN
+    lost = 1 - dr.exp(-haze.extinction * (stop - start))
+    drop = -dr.log(1 - u * lost) / haze.extinction
+    t = dr.clip(dr.select(far, start + drop, along + turned), start, stop)
+    about = nearest / ((last - first) * (dr.square(nearest) + dr.square(turned)))
+    density = dr.select(far, haze.extinction * dr.exp(-haze.extinction * drop) / lost, about)
+    place = mi.Point3f(path.origin + path.direction * t)
+
+    u, v = _pair(lane, seed, path, path.depth, _HAZE_LIGHT)
+    sample = sample_light(light, place, path.direction, u, v)
+    thickness = haze.extinction if haze.even else haze.extinction * density_at(haze, place)
+    enters, leaves = span_in_box(haze, path.origin, path.direction, end)
+    useful = lit & (sample.weight > 0) & (density > 0) & (t >= enters) & (t <= leaves) & (enters < leaves)
+    own = (tracking_seed(lane, seed, path.sample, path.depth, use) for use in (_TO_PLACE, _PLACE_TO_LIGHT))
+    through = share_through(haze, path.origin, path.direction, t, next(own), useful)
+    share = reaching(scene, place, sample.direction, sample.distance, useful, next(own))
+    turn = phase(haze, dr.dot(sample.direction, path.direction))
+    value = dr.select(share > 0, through * share * turn * sample.weight * thickness / density, 0)
+    outer = path.in_haze
+    path.in_haze = outer | (path.depth == 0)
+    _add(path, path.throughput * haze.albedo * value, value > 0)
+    path.in_haze = outer
+
+
+def _scatter_in_haze(
+    scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, distance: mi.Float, where: mi.Bool, u_survive: mi.Float
+) -> mi.Bool:
+    """Send the paths in `where` on from a droplet `distance` away; returns where they live on."""
+    u, v = _pair(lane, seed, path, path.depth, _TURN)
+    reach = dr.select(where, distance, 0)
+    throughput = path.throughput * scene.haze.albedo
+    survival = dr.clip(dr.max(throughput) * _SURVIVAL_GAIN, _MIN_SURVIVAL, _MAX_SURVIVAL)
+    survival = dr.select(path.depth < _ROULETTE_DEPTH, 1, survival)
+    path.origin = mi.Point3f(dr.select(where, path.origin + path.direction * reach, path.origin))
+    turned = scattered_direction(scene.haze, path.direction, u, v)
+    path.throughput = dr.select(where, throughput * dr.rcp(survival), path.throughput)
+    path.irradiance_share = dr.select(where & (path.depth == 0), 0, path.irradiance_share)
+    path.in_haze |= where & (path.depth == 0)
+    path.direction = mi.Vector3f(dr.select(where, turned, path.direction))
+    path.pdf = dr.select(where, _FROM_HAZE, path.pdf)
+    path.depth += dr.select(where, 1, 0)
+    return where & (u_survive < survival)
+
+
 def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     """Follow one segment of every lane's path; returns where the path lives on."""
     geometry = scene.geometry
@@ -148,16 +227,43 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     blocked = body.distance < surface_distance
     path.throughput *= let_through(scene.nets, path.origin, path.direction, dr.minimum(surface_distance, body.distance))
     met_exit = blocked & body.front & (body.index == scene.light.body)
-    _meet_light(scene, path, met_exit, ~met_surface & ~blocked, body.distance)
+    scattered, drop = mi.Bool(False), mi.Float(0)
+    if scene.haze is not None:
+        end = dr.minimum(surface_distance, body.distance)
+        _in_scatter(scene, path, lane, seed, end)
+        own = tracking_seed(lane, seed, path.sample, path.depth, _FLIGHT)
+        _, u = _pair(lane, seed, path, path.depth, _PLACE)
+        drop = free_flight(scene.haze, path.origin, path.direction, end, u, own, path.active)
+        scattered = path.active & (drop < end)
+    _meet_light(scene, path, met_exit & ~scattered, ~met_surface & ~blocked & ~scattered, body.distance)
 
-    on_surface = met_surface & ~blocked
+    on_surface = met_surface & ~blocked & ~scattered
     point = surface_point(geometry, hit.prim_index, hit.prim_uv, path.direction, on_surface)
     surface = surface_at(scene.palette, point, -path.direction, on_surface)
     u, v = _pair(lane, seed, path, path.depth, _LIGHT)
-    _next_event(scene, path, point, surface, on_surface, u, v)
+    own = tracking_seed(lane, seed, path.sample, path.depth, _TO_LIGHT)
+    _next_event(scene, path, point, surface, on_surface, u, v, own)
     u, v = _pair(lane, seed, path, path.depth, _SCATTER)
     u_lobe, u_survive = _pair(lane, seed, path, path.depth, _LOBE)
-    return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+    if scene.haze is None:
+        return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+    before = replace(path)
+    alive = _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+    drifting = _scatter_in_haze(scene, before, lane, seed, drop, scattered, u_survive)
+    _take(path, before, scattered)
+    return dr.select(scattered, drifting, alive)
+
+
+def _take(path: Path, other: Path, where: mi.Bool) -> None:
+    """Give the paths in `where` the place, direction and strength of `other`."""
+    path.origin = mi.Point3f(dr.select(where, other.origin, path.origin))
+    path.direction = mi.Vector3f(dr.select(where, other.direction, path.direction))
+    path.throughput = dr.select(where, other.throughput, path.throughput)
+    path.irradiance_share = dr.select(where, other.irradiance_share, path.irradiance_share)
+    path.pdf = dr.select(where, other.pdf, path.pdf)
+    path.cos_normal = dr.select(where, other.cos_normal, path.cos_normal)
+    path.depth = mi.UInt32(dr.select(where, other.depth, path.depth))
+    path.in_haze = dr.select(where, other.in_haze, path.in_haze)
 
 
 def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Bool) -> None:
@@ -171,9 +277,11 @@ def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Boo
     path.pdf = dr.select(where, start.pdf, path.pdf)
     path.cos_normal = dr.select(where, start.cos_normal, path.cos_normal)
     path.depth = dr.select(where, start.depth, path.depth)
+    if path.haze is not None:
+        path.in_haze = dr.select(where, False, path.in_haze)
 
 
-def _blank(lanes: int, bands: int, first_sample: mi.UInt32) -> Path:
+def _blank(lanes: int, bands: int, first_sample: mi.UInt32, hazy: bool) -> Path:
     zeros = dr.zeros(mi.ArrayXf, (bands, lanes))
     return Path(
         origin=dr.zeros(mi.Point3f, lanes),
@@ -188,6 +296,8 @@ def _blank(lanes: int, bands: int, first_sample: mi.UInt32) -> Path:
         irradiance=mi.ArrayXf(zeros),
         irradiance_direct=dr.zeros(mi.Float, lanes),
         odd=dr.zeros(mi.Float, lanes),
+        in_haze=dr.full(mi.Bool, False, lanes) if hazy else None,
+        haze=mi.ArrayXf(zeros) if hazy else None,
         active=dr.full(mi.Bool, True, lanes),
     )
 
@@ -198,7 +308,7 @@ def trace_lanes(
 ) -> Path:
     """Trace samples ``first_sample <= i < end_sample`` of every lane of `sensor`; returns the summed path records."""
     lane = dr.arange(mi.UInt32, lanes)
-    path = _blank(lanes, scene.palette.band_count, first_sample)
+    path = _blank(lanes, scene.palette.band_count, first_sample, scene.haze is not None)
     _restart(path, sensor, lane, seed, path.active)
     while dr.hint(path.active, exclude=[scene, sensor, lane, end_sample, seed], label="portrait paths"):
         alive = step(scene, path, lane, seed)

@@ -54,3 +54,8 @@ def pair(seed: mi.UInt32, index: mi.UInt32) -> tuple[mi.Float, mi.Float]:
     first = dr.brev(_scramble_reversed(dr.brev(shuffled), mix(seed, 1)))
     second = dr.brev(_scramble_reversed(dr.brev(_pascal(shuffled)), mix(seed, 2)))
     return _to_unit(first), _to_unit(second)
+
+
+def unit(bits: mi.UInt32) -> mi.Float:
+    """A number in [0, 1) from hashed bits: independent draws, for loops whose length chance decides."""
+    return mi.Float(bits >> 8) * 2**-24

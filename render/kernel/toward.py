@@ -21,6 +21,8 @@ _WHOLE, _ROUND, _BOX, _LENS = range(4)
 _LENS_SHARE = 0.85  # area that a lens of this length and width counts as when the smallest patch is chosen
 _CLOSEST = 1e-6
 _FARTHEST = 1e9
+_NARROW = 20.0  # slope from which a beam counts as filling the half space
+_CORNER = 2**0.5
 
 
 @dataclass
@@ -297,3 +299,36 @@ def arriving(
     ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
     round_pdf = 1 / (2 * dr.pi * cap)
     return radiance, dr.select(ball | sun, round_pdf, dr.select(ambient, cos_normal * dr.inv_pi, flat))
+
+
+def span_in_beam(
+    light: Luminaire, origin: mi.Point3f, direction: mi.Vector3f, start: mi.Float, end: mi.Float
+) -> tuple[mi.Float, mi.Float]:
+    """The stretch between `start` and `end` of a ray on which the light can reach it: inside the cone that holds the
+    beam of a flat exit, or all of it for other lights; an empty stretch where there is none."""
+    local = to_local(origin - light.centre, light.right, light.up, light.forward)
+    ray = to_local(direction, light.right, light.up, light.forward)
+    slope = light.widest_slope
+    narrow = is_flat(light) & (slope < _NARROW) & (light.back <= 0)
+    radius = dr.maximum(light.half_width, light.half_height) * _CORNER
+    rim = radius + slope * local.z
+    a = dr.square(ray.x) + dr.square(ray.y) - dr.square(slope * ray.z)
+    b = local.x * ray.x + local.y * ray.y - slope * ray.z * rim
+    c = dr.square(local.x) + dr.square(local.y) - dr.square(rim)
+    root2 = dr.square(b) - a * c
+    root = dr.safe_sqrt(root2)
+    a = dr.select(dr.abs(a) < 1e-9, dr.copysign(mi.Float(1e-9), a), a)
+    first, last = dr.minimum((-b - root) / a, (-b + root) / a), dr.maximum((-b - root) / a, (-b + root) / a)
+    # a steeper ray than the cone's side stays inside from where it enters on, or until it leaves
+    onward = ray.z > 0
+    low = dr.select(
+        a > 0, dr.select(root2 > 0, first, dr.inf), dr.select(onward, dr.select(root2 > 0, last, -dr.inf), -dr.inf)
+    )
+    high = dr.select(a > 0, last, dr.select(onward, dr.inf, dr.select(root2 > 0, first, dr.inf)))
+    plane = -local.z / dr.select(dr.abs(ray.z) < 1e-9, 1e-9, ray.z)
+    flat = dr.abs(ray.z) < 1e-9
+    low = dr.select(flat, dr.select(local.z > 0, low, dr.inf), dr.select(onward, dr.maximum(low, plane), low))
+    high = dr.select(flat | onward, high, dr.minimum(high, plane))
+    low, high = dr.select(narrow, dr.maximum(low, start), start), dr.select(narrow, dr.minimum(high, end), end)
+    met = low < high
+    return dr.select(met, low, end), dr.select(met, high, end)

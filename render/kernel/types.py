@@ -123,7 +123,7 @@ class Path:
     direction: mi.Vector3f
     throughput: mi.ArrayXf
     irradiance_share: mi.ArrayXf  # turns a radiance contribution into one of first-hit irradiance
-    pdf: mi.Float  # solid-angle density of `direction`; 0 for a ray that left the camera
+    pdf: mi.Float  # solid-angle density of `direction`; 0 for a ray that left the camera, negative for one from haze
     cos_normal: mi.Float  # cosine of `direction` at the surface or meter it left
     depth: mi.UInt32
     sample: mi.UInt32
@@ -131,4 +131,6 @@ class Path:
     irradiance: mi.ArrayXf  # indirect part, summed likewise
     irradiance_direct: mi.Float
     odd: mi.Float  # band mean of the radiance of odd samples alone
+    in_haze: mi.Bool | None  # whether the path's first event was in haze; None without haze
+    haze: mi.ArrayXf | None  # the part of `radiance` whose last event before the camera was in haze
     active: mi.Bool

@@ -63,7 +63,7 @@ def _cost(tracer: Tracer, light: Light, samples: int) -> float:
     run(0, 2)
     pictures, started = [], cpu_seconds()
     for seed in range(SEEDS):
-        pictures.append(tracer.pass_runner(light, [], seed)(0, samples)[0][BAND] / samples)
+        pictures.append(tracer.pass_runner(light, [], seed)(0, samples).radiance[BAND] / samples)
     seconds = (cpu_seconds() - started) / SEEDS
     stack = np.stack(pictures).astype(float)
     return float(stack.var(axis=0, ddof=1).mean() / (stack.mean(axis=0) ** 2).mean()) * seconds

@@ -78,7 +78,7 @@ def _measure(render) -> dict[str, float]:
 
 
 def _our_renderer(tracer: Tracer, light: Light, samples: int):
-    return lambda seed: tracer.pass_runner(light, [], seed)(0, samples)[0][BAND] / samples
+    return lambda seed: tracer.pass_runner(light, [], seed)(0, samples).radiance[BAND] / samples
 
 
 def _develop_seconds(stage: Stage) -> float:

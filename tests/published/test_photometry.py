@@ -172,7 +172,7 @@ def test_white_furnace(reflectance, f0, roughness):
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
     runs = []
     for seed in range(SEEDS):
-        radiance, *_ = tracer.pass_runner(sky, [], seed)(0, 16)
+        radiance = tracer.pass_runner(sky, [], seed)(0, 16).radiance
         runs.append(radiance.mean() / 16 * np.pi)
     expected = reflectance if f0 == 0 else 1.0
     error = np.std(runs, ddof=1) / np.sqrt(SEEDS)
@@ -189,7 +189,7 @@ def test_panel_luminance_does_not_change_with_distance():
         panel = light(of)
         built = stage([far_speck()], [panel], camera(at=(0, 0, 0), look=(0, 0, -1), half_angle_deg=5))
         tracer = Tracer(built, merge(built), default_bands(), "auto", None)
-        radiance, *_ = tracer.pass_runner(panel, [], 1)(0, 4)
+        radiance = tracer.pass_runner(panel, [], 1)(0, 4).radiance
         seen.append(radiance.mean() / 4)
     assert seen == pytest.approx([1 / (np.pi * 16)] * 2, rel=1e-5)
 

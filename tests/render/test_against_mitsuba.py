@@ -63,7 +63,7 @@ def _ours(name: str) -> np.ndarray:
     built = stage([*box(LOW, HIGH, finish(wall)), _ball(finish(ball))], lights, VIEW)
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
     others = [other for key, other in LIGHTS.items() if key != name]
-    runs = [tracer.pass_runner(lights[0], others, seed)(0, 64)[0] / 64 for seed in range(SEEDS)]
+    runs = [tracer.pass_runner(lights[0], others, seed)(0, 64).radiance / 64 for seed in range(SEEDS)]
     return _blocks(np.stack(runs))
 
 

@@ -19,7 +19,7 @@ from PIL import Image
 from materials import KeyfallError
 from render.catalogue import catalogue
 from render.outputs import OutputError, OutputFolder
-from render.passes import PassState
+from render.passes import PassState, PassSums
 from render.report import MeterReport, Report
 from render.terminal import f_mark
 from scenes import scene_json_schema
@@ -387,8 +387,8 @@ def test_ctrl_c_stops_cleanly_and_leaves_nothing_half_written(tmp_path):
 
 def test_an_interrupt_while_adding_keeps_nothing_half_added():
     state = PassState()
-    state.add(2, np.ones((3, 2, 2)), np.ones((3, 2, 2)), np.ones((2, 2)))
+    state.add(2, PassSums(np.ones((3, 2, 2)), np.ones((3, 2, 2)), np.ones((2, 2))))
     assert PassState.from_record(state.to_record()).samples == 2
     with pytest.raises(ValueError, match="broadcast"):  # stops after the radiance, before the irradiance
-        state.add(2, np.ones((3, 2, 2)), np.ones((3, 9, 9)), np.ones((2, 2)))
+        state.add(2, PassSums(np.ones((3, 2, 2)), np.ones((3, 9, 9)), np.ones((2, 2))))
     assert state.to_record() == {}

@@ -122,7 +122,7 @@ def test_a_mirror_shows_the_shape_of_the_light():
     for name, (of, bright, dark) in shapes.items():
         built = stage([wall], [light(of)], view)
         run = Tracer(built, merge(built), default_bands(), "auto", None).pass_runner(built.lights[0], [], 3)
-        picture = run(0, 64)[0].mean(axis=0)
+        picture = run(0, 64).radiance.mean(axis=0)
         assert picture[bright].min() > 5 * picture[dark].max(), name
 
 
@@ -164,5 +164,5 @@ def test_what_the_camera_sees_of_a_shaped_light_is_its_luminance():
         view = camera(at=(x, 0, -3), look=(0, 0, 0), half_angle_deg=0.05, size=(8, 8))
         built = stage([far_speck()], [light(of)], view)
         run = Tracer(built, merge(built), default_bands(), "auto", None).pass_runner(built.lights[0], [], 5)
-        seen = run(0, 8)[0].mean() / 8
+        seen = run(0, 8).radiance.mean() / 8
         assert seen == pytest.approx(float(luminance(of, 0.0, 0.0, x / 3, 0.0)), rel=0.01)
