@@ -1,4 +1,4 @@
-"""What light and matter are: spectra, sources, gels, skin, hair, cloth, paint. NumPy and standard tables only."""
+"""What light and matter are: spectra, sources, gels, skin, hair, cloth, paint, haze. NumPy and standard tables only."""
 
 from .appearance import ADAPTATIONS, adapt_matrix, display_matrix
 from .bands import Bands, default_bands
@@ -8,6 +8,7 @@ from .eye import IRIS_COLOURS, eye_finish, teeth_finish
 from .finishes import FINISHES, Finish, make_finish, plain_finish, silk_finish
 from .gels import GELS, Gel, make_gel, read_gel_csv, stack
 from .hair import HAIR_COLOURS, hair_finish, hair_reflectance
+from .haze import FLUIDS, Medium, Phase, make_medium
 from .locus import correlated_colour_temperature
 from .skin import SKIN_TONES, skin_finish, skin_reflectance
 from .sources import SOURCE_KINDS, Source, make_source, white_point
@@ -25,6 +26,7 @@ from .spectra import (
 __all__ = [
     "ADAPTATIONS",
     "FINISHES",
+    "FLUIDS",
     "GELS",
     "HAIR_COLOURS",
     "IRIS_COLOURS",
@@ -37,6 +39,8 @@ __all__ = [
     "Finish",
     "Gel",
     "KeyfallError",
+    "Medium",
+    "Phase",
     "Source",
     "UnknownName",
     "adapt_matrix",
@@ -52,6 +56,7 @@ __all__ = [
     "luminance_weight",
     "make_finish",
     "make_gel",
+    "make_medium",
     "make_source",
     "plain_finish",
     "read_csv_spectrum",

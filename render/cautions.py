@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from scenes.stage import Light, Stage
 
+from .haze_cautions import haze_cautions
+
 _OVERHEAD_M = 2.0
 _NEAR_EYES_M = 0.5
 _HEAD_RADIUS_M = 1.0
@@ -22,6 +24,7 @@ def cautions_for(stage: Stage) -> list[str]:
     """Cautions for the lights that are on, each once, ending with whom to defer to; empty for a dark set."""
     lights = [light for light in stage.lights if light.on and light.fixture is not None]
     found = [text for rule in (_flash, _near, _overhead, _gels, _cables) if (text := rule(lights, stage))]
+    found += haze_cautions(stage)
     return [*found, CLOSING] if found else []
 
 

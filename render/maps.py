@@ -10,6 +10,7 @@ from scenes.exposure import exposure_from_f_number
 from scenes.stage import REGIONS, Stage
 
 from .denoise import denoise_plane
+from .hazing import haze_light
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 
@@ -87,6 +88,21 @@ def exposure_maps(olat: OlatSet, stage: Stage, clip_value: float) -> list[Exposu
     return [
         *maps,
         ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, clipped_above),
+    ]
+
+
+def haze_maps(olat: OlatSet, stage: Stage) -> list[ExposureMap]:
+    """What comes out of the haze, alone: in stops from mid-grey, and in stops from what is behind it. None without."""
+    light = haze_light(olat, stage)
+    if light is None:
+        return []
+    haze = light.each.sum(axis=0)
+    everywhere = np.ones(haze.shape, bool)
+    alone = _stops(haze * mid_grey_scale(stage.exposure) / 0.18)
+    against = _stops(haze / np.maximum(light.surfaces, 1e-6 * max(float(light.surfaces.max()), 1e-30)))
+    return [
+        ExposureMap("haze", "haze alone", alone, everywhere, np.inf),
+        ExposureMap("haze-against", "haze against what is behind it", np.minimum(against, 8.0), everywhere, np.inf),
     ]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 INK, PAPER, QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
+_UNITS = {"incident": "stops from set aperture", "haze-against": "stops from behind"}
+_NO_TONES = ("incident", "haze", "haze-against")
 _LEGEND_PX = 128
 _CAPTION_PX = 84
 _SHORTEST_PX, _LABELLED_PX = 36, 110
@@ -28,7 +30,7 @@ _FACE_MARGIN = 0.12
 _HEADING_CHARACTER_PX = 9.5  # of the widest ordinary text at the heading's size
 
 
-def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
+def write_map(path: Path | BinaryIO, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
     """Draw one map to a PNG.
 
     The picture keeps its pixels one to one (the face is cropped and enlarged); legend and caption stand beside and
@@ -42,6 +44,25 @@ def write_map(path: Path, exposure_map: ExposureMap, numbers: MapNumbers, scene_
     with new_figure(*size_px) as figure:
         _draw(figure, exposure_map, numbers, scene_title, size_px)
         figure.savefig(path, format="png", facecolor=PAPER, pil_kwargs={"compress_level": 3})
+
+
+def write_maps(path: Path, maps: list[tuple[ExposureMap, MapNumbers]], scene_title: str) -> None:
+    """Draw maps side by side into one PNG."""
+    import io
+
+    from PIL import Image
+
+    pictures = []
+    for exposure_map, numbers in maps:
+        buffer = io.BytesIO()
+        write_map(buffer, exposure_map, numbers, scene_title)
+        pictures.append(Image.open(buffer).convert("RGB"))
+    sheet = Image.new("RGB", (sum(p.width for p in pictures), max(p.height for p in pictures)), PAPER)
+    x = 0
+    for picture in pictures:
+        sheet.paste(picture, (x, 0))
+        x += picture.width
+    sheet.save(path, format="PNG", compress_level=3)
 
 
 @contextmanager
@@ -92,7 +113,7 @@ def _draw(
         )
     )
     _draw_legend(legend, exposure_map)
-    unit = "stops from set aperture" if exposure_map.name == "incident" else "stops from mid-grey"
+    unit = _UNITS.get(exposure_map.name, "stops from mid-grey")
     figure.text(
         (picture_width + 22) / total_width,
         1 - 14 / total_height,
@@ -174,12 +195,12 @@ def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:
     ramp = np.linspace(TO_STOPS, FROM_STOPS, 256)[:, None]
     axes.imshow(colours(ramp), extent=(0, 1, FROM_STOPS, TO_STOPS), aspect="auto")
     ticks = np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5)
-    labels = [_signed(t) + ("  mid-grey" if t == 0 and exposure_map.name != "incident" else "") for t in ticks]
+    labels = [_signed(t) + ("  mid-grey" if t == 0 and exposure_map.name not in _UNITS else "") for t in ticks]
     axes.set_yticks(ticks, labels)
     axes.yaxis.tick_right()
     axes.set_xticks([])
     axes.tick_params(length=3, labelsize=8, colors=INK)
-    if exposure_map.name != "incident":
+    if np.isfinite(exposure_map.clipped_above) and exposure_map.name != "incident":
         axes.axhspan(exposure_map.clipped_above, TO_STOPS, facecolor="none", edgecolor=INK, hatch="////", linewidth=0)
     for spine in axes.spines.values():
         spine.set_visible(False)
@@ -206,7 +227,7 @@ def _caption(exposure_map: ExposureMap, numbers: MapNumbers) -> str:
         f"{word} {value:+.1f}".replace("-", "\u2212")
         for word, value in (("darkest", numbers.minimum), ("median", numbers.median), ("brightest", numbers.maximum))
     )
-    if exposure_map.name == "incident":
+    if exposure_map.name in _NO_TONES:
         return f"{spread} stops"
     clipped, dark = (100 * (share or 0.0) for share in (numbers.share_clipped, numbers.share_dark))
     return f"{spread} stops\nno detail (hatched) {clipped:.1f} % \u00b7 under \u22125 stops {dark:.1f} %"

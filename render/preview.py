@@ -15,11 +15,11 @@ from . import backend
 from .cache import Cache, content_hash
 from .develop import Picture, develop, enlarge
 from .files import write_exr, write_png, write_tiff
-from .maps import exposure_maps, summarise
+from .maps import exposure_maps, haze_maps, summarise
 from .olat import OlatSet
 from .outputs import OutputFolder
 from .passes import Progress
-from .plot import write_map
+from .plot import write_map, write_maps
 from .readings import all_readings
 from .report import Report, build_report
 from .tone import clip_level
@@ -60,8 +60,8 @@ def preview(
     """Trace, develop and write everything of one scene.
 
     Files appear in `folder` together at the end: `preview.png`, `map-exposure.png`, `map-face.png`,
-    `map-background.png`, `map-incident.png`, `report.json`, and on request `preview.tif`, `preview.exr` and
-    `preview-noisy.png`.
+    `map-background.png`, `map-incident.png`, `map-haze.png` (where there is haze), `report.json`, and on request
+    `preview.tif`, `preview.exr` and `preview-noisy.png`.
 
     Raises
     ------
@@ -106,8 +106,11 @@ def _write_maps_and_report(
         output.write(
             f"map-{m.name}.png", partial(write_map, exposure_map=m, numbers=summarise(m), scene_title=stage.title)
         )
+    hazy = haze_maps(olat, stage)
+    if hazy:
+        output.write("map-haze.png", lambda path: write_maps(path, [(m, summarise(m)) for m in hazy], stage.title))
     report = build_report(
-        stage, olat, picture, maps, all_readings(olat.meters, stage),
+        stage, olat, picture, [*maps, *hazy], all_readings(olat.meters, stage),
         quality=quality, device=backend.active_device(), scene_hash=scene_hash,
     )  # fmt: skip
     output.write_text("report.json", report.model_dump_json(indent=2) + "\n")

@@ -15,6 +15,7 @@ from scenes.stage import Light, Stage
 from .ambient import AmbientReport, ambient_audit
 from .cautions import cautions_for
 from .develop import Picture
+from .hazing import HazeReport, haze_report
 from .look import FACE_PROBE, exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .olat import OlatSet
@@ -33,6 +34,7 @@ from .rigging import (
 
 FORMAT: Literal[2] = 2
 METER_FORMAT: Literal[1] = 1
+_MAP_UNITS = {"incident": "stops from the set aperture", "haze-against": "stops from what is behind the haze"}
 
 
 class CameraSettings(Record):
@@ -159,6 +161,7 @@ class Report(Record):
     lights: list[LightReport]
     ratio: RatioReport
     ambient: AmbientReport
+    haze: HazeReport | None = Field(description="null on a clear set")
     readings: list[ReadingReport]
     maps: dict[str, MapReport]
     warnings: list[str]
@@ -193,6 +196,7 @@ def build_report(
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],
         ratio=ratios(stage, readings),
         ambient=ambient_audit(stage, readings),
+        haze=haze_report(olat, stage),
         readings=[_reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
         warnings=list(stage.warnings),
@@ -290,12 +294,12 @@ def _reading_report(reading: Reading) -> ReadingReport:
 
 def _map_report(exposure_map: ExposureMap) -> MapReport:
     numbers = summarise(exposure_map)
-    incident = exposure_map.name == "incident"
+    toneless = exposure_map.name in ("incident", "haze", "haze-against")
     return MapReport(
         title=exposure_map.title,
-        unit="stops from the set aperture" if incident else "stops from mid-grey",
+        unit=_MAP_UNITS.get(exposure_map.name, "stops from mid-grey"),
         minimum=numbers.minimum, median=numbers.median, maximum=numbers.maximum,
-        share_clipped=None if incident else numbers.share_clipped,
-        share_under_minus_5_stops=None if incident else numbers.share_dark,
+        share_clipped=None if toneless else numbers.share_clipped,
+        share_under_minus_5_stops=None if toneless else numbers.share_dark,
         floor_stops=DARKEST_STOPS,
     )  # fmt: skip

@@ -13,6 +13,7 @@ import numpy as np
 from . import stage
 from .check import look_over, parts_of
 from .findings import Finding, SceneError, dotted
+from .haze import resolve_haze
 from .meters import exact_f_number, format_power
 from .model import Light, Scene, Sitter
 from .model.scene import role_of
@@ -70,6 +71,7 @@ def build_stage(scene: Scene) -> stage.Stage:
             for name, sheet in found.sheets.items()
             if (net := piece_net(name, scene.piece[name], sheet)) is not None
         ),
+        haze=resolve_haze(scene.haze, scene.room) if scene.haze is not None else None,
     )
 
 

@@ -10,9 +10,10 @@ from pydantic import ValidationError
 
 from .explain import Format, problems_of
 from .findings import Finding, Problem, SceneError
+from .haze import haze_problems
 from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
 from .locate import located
-from .model import FORMAT, Background, Camera, Exposure, Ground, Light, Piece, Room, Scene, Sitter, Table
+from .model import FORMAT, Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Scene, Sitter, Table
 from .model.scene import scene_problems
 from .reader import Unreadable, format_problem, parse, read_text
 from .stock import kit_name_problems, name_problems
@@ -28,6 +29,7 @@ _TABLES: dict[str, type[Table]] = {
     "room": Room,
     "ground": Ground,
     "background": Background,
+    "haze": Haze,
 }
 
 
@@ -81,10 +83,6 @@ def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[P
         return None, [version]
     problems = [version] if version is not None else []
     data = {"format": FORMAT, **data}
-    if "haze" in data:
-        fix = "Remove the haze table; the rest of the scene works without it."
-        problems.append(Problem(("haze",), "this version does not trace haze", fix=fix))
-        data.pop("haze")
     scene: Scene | None = None
     try:
         scene = Scene.model_validate(data).in_folder(folder)
@@ -132,6 +130,7 @@ def parts_of(scene: Scene) -> Parts:
         scene.background,
         dict(scene.light),
         dict(scene.piece),
+        scene.haze,
     )
 
 
@@ -153,6 +152,8 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
     if parts.exposure is not None:
         flashes = _sync_times(parts, equipment)
         told += [p.within("exposure") for p in sync_problems(parts.exposure.shutter_s, flashes)]
+    if parts.haze is not None:
+        told += [p.within("haze") for p in haze_problems(parts.haze, parts.room)]
     found = survey(parts, equipment)
     return problems + told + found.problems, found
 

@@ -20,7 +20,7 @@ from .confines import behind_background, beyond, wall_name
 from .far import resolve_distant, shut_out
 from .findings import Problem
 from .kit import Equipment
-from .model import Background, Camera, Exposure, Ground, Light, Piece, Room, Sitter
+from .model import Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Sitter
 from .piece_checks import piece_problems
 from .pieces import Sheet
 from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
@@ -46,6 +46,7 @@ class Parts:
     background: Background | None = None
     lights: dict[str, Light] = field(default_factory=dict)
     pieces: dict[str, Piece] = field(default_factory=dict)
+    haze: Haze | None = None
 
 
 @dataclass(slots=True)

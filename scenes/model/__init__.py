@@ -2,6 +2,7 @@
 
 from .base import Table
 from .camera import Camera, Exposure
+from .haze import Haze
 from .light import Light, MeterReading
 from .piece import Piece
 from .scene import FORMAT, Scene
@@ -15,6 +16,7 @@ __all__ = [
     "Clothes",
     "Exposure",
     "Ground",
+    "Haze",
     "Light",
     "MeterReading",
     "Piece",

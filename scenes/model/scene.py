@@ -11,6 +11,7 @@ from pydantic import Field, PrivateAttr
 from ..findings import Problem
 from .base import Table
 from .camera import Camera, Exposure
+from .haze import Haze
 from .light import Light
 from .light_checks import FAR_WORDS
 from .piece import Piece
@@ -40,6 +41,7 @@ class Scene(Table):
     room: Room | None = Field(None, description="The room; leave it out for an open location.")
     ground: Ground | None = Field(None, description="The ground of an open location; not with a room.")
     background: Background | None = Field(None, description="A paper or panel across the set behind the sitter.")
+    haze: Haze | None = Field(None, description="Haze, smoke or fog in the air; leave it out for clear air.")
     light: Annotated[dict[Name, Light], Field(min_length=1)] = Field(
         description="The lights, each a table [light.NAME]."
     )

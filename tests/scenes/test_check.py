@@ -145,11 +145,6 @@ def test_a_camera_inside_a_housing_is_told() -> None:
     assert any("inside this light's housing" in p.message for p in housed)
 
 
-def test_haze_is_reserved() -> None:
-    (found,) = problems(haze={"density": 0.1})
-    assert "does not trace haze" in found.message
-
-
 def test_checking_needs_neither_mitsuba_nor_llvm_and_imports_fast() -> None:
     code = (
         "import time; t = time.perf_counter(); import scenes; took = time.perf_counter() - t; import sys\n"
