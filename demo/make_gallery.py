@@ -1,7 +1,7 @@
 """Make every picture that README.md and demo/gallery.md show: ``python demo/make_gallery.py [PART ...]``.
 
 Parts: looks (the four demo looks), places (daylight, and a kit file), modifiers (every stock modifier on the same face
-and wall), beams (the wall sheet and the near field). All of them, about fifteen minutes on two cores, when none is
+and wall), haze, beams (the wall sheet and the near field). All of them, about twenty minutes on two cores, when none is
 named. Repeats are quick: traced lights stay in the cache.
 """
 
@@ -12,6 +12,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import haze_pages
 from modifier_pages import PAGES, make_page
 from near_field import write_near_field
 from PIL import Image
@@ -83,6 +84,14 @@ def make_modifiers() -> None:
         make_page(name, GALLERY, Console(stderr=True))
 
 
+def make_haze() -> None:
+    """The same set at several densities, lit from front and behind, and the map of one."""
+    haze_pages.make_page(GALLERY / "haze.png", Console(stderr=True))
+    with tempfile.TemporaryDirectory() as work:
+        make("haze-after-rehearsal", Path(work))
+        shutil.copy(Path(work) / "map-haze.png", GALLERY / "map-haze.png")
+
+
 def make_beams() -> None:
     """The wall sheet of the commonest question, and the near field."""
     with tempfile.TemporaryDirectory() as work:
@@ -92,7 +101,13 @@ def make_beams() -> None:
     write_near_field(GALLERY / "near-field.png")
 
 
-PARTS = {"looks": make_looks, "places": make_places, "modifiers": make_modifiers, "beams": make_beams}
+PARTS = {
+    "looks": make_looks,
+    "places": make_places,
+    "modifiers": make_modifiers,
+    "haze": make_haze,
+    "beams": make_beams,
+}
 
 
 def main(parts: list[str]) -> None:

@@ -127,9 +127,9 @@ def make_page(name: str, folder: Path, console: Console) -> Path:
     )
     page = Image.new("RGB", size, PAPER)
     draw = ImageDraw.Draw(page)
-    draw.text((MARGIN_PX, MARGIN_PX), title, font=_font(24, bold=True), fill=INK)
+    draw.text((MARGIN_PX, MARGIN_PX), title, font=label_font(24, bold=True), fill=INK)
     beside = f"{first.distance_m:g} m away, and full length at 2.5 m; each exposed by the meter at the face"
-    draw.text((MARGIN_PX, MARGIN_PX + 34), beside, font=_font(14), fill=QUIET)
+    draw.text((MARGIN_PX, MARGIN_PX + 34), beside, font=label_font(14), fill=QUIET)
     for index, chain in enumerate(chains):
         console.print(f"{name}: {chain}", highlight=False)
         x = MARGIN_PX + index % COLUMNS * (cell[0] + CELL_GAP_PX)
@@ -138,14 +138,15 @@ def make_page(name: str, folder: Path, console: Console) -> Path:
             image = Image.fromarray(picture(view, chain).to_8_bit()).resize(PICTURE_PX, Image.Resampling.LANCZOS)
             page.paste(image, (x + column * (width_px + GAP_PX), y))
         heading, numbers = caption(chain)
-        draw.text((x, y + height_px + 6), heading, font=_font(15, bold=True), fill=INK)
-        draw.text((x, y + height_px + 28), numbers, font=_font(13), fill=QUIET)
+        draw.text((x, y + height_px + 6), heading, font=label_font(15, bold=True), fill=INK)
+        draw.text((x, y + height_px + 28), numbers, font=label_font(13), fill=QUIET)
     path = folder / f"{name}.png"
     page.save(path, optimize=True)
     return path
 
 
-def _font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
+def label_font(size: int, bold: bool = False) -> ImageFont.FreeTypeFont:
+    """The sheets' typeface at a size in pixels."""
     import matplotlib
 
     file = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"

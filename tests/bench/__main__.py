@@ -13,6 +13,7 @@ import platform
 import subprocess
 import sys
 
+from .haze import compare_haze
 from .modifiers import compare_modifiers
 from .peer import compare_with_peer
 from .runs import development, previews
@@ -21,7 +22,7 @@ from .runs import development, previews
 def main() -> None:
     """Run the parts asked for and print one JSON object."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer", "modifiers"])
+    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer", "modifiers", "haze"])
     parser.add_argument("--repeats", type=int, default=5)
     chosen = parser.parse_args()
     result: dict[str, object] = {"machine": _machine()}
@@ -33,6 +34,8 @@ def main() -> None:
         result["peer"] = compare_with_peer()
     if "modifiers" in chosen.parts:
         result["modifiers"] = compare_modifiers()
+    if "haze" in chosen.parts:
+        result["haze"] = compare_haze()
     sys.stdout.write(json.dumps(result, indent=2) + "\n")
 
 

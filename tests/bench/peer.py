@@ -35,7 +35,8 @@ def cpu_seconds() -> float:
     return usage.ru_utime + usage.ru_stime
 
 
-def _diffuse(stage: Stage) -> Stage:
+def diffuse(stage: Stage) -> Stage:
+    """The stage with every surface diffuse and of one spectrum, at the size of the comparison."""
     finishes = {id(s.finish): replace(s.finish, f0=0.0, transmission=0.0) for s in stage.shapes}
     shapes = tuple(replace(s, finish=finishes[id(s.finish)], tints=0 * s.tints) for s in stage.shapes)
     return replace(stage, shapes=shapes, camera=replace(stage.camera, width_px=WIDTH, height_px=HEIGHT))
@@ -47,7 +48,7 @@ def _error(pictures: np.ndarray) -> float:
 
 def compare_with_peer() -> dict[str, object]:
     """Ratios of CPU time to equal error, ours over the peer's, a light and in all."""
-    stage = _diffuse(build_stage(load_scene(SCENE)))
+    stage = diffuse(build_stage(load_scene(SCENE)))
     merged = merge(stage)
     tracer = Tracer(stage, merged, default_bands(), "auto", None)
     factor = 16 if init("auto") == "cuda" else 1
@@ -91,14 +92,15 @@ def _develop_seconds(stage: Stage) -> float:
     return (time.perf_counter() - started) / 20
 
 
-def _peer_renderer(stage: Stage, merged: MergedSet, lit: int, samples: int):
+def peer_set(stage: Stage, merged: MergedSet | None = None) -> dict:
+    """The set without lights and integrator, as the peer describes it, in one band."""
     import mitsuba as mi
 
     bands = default_bands()
+    merged = merge(stage) if merged is None else merged
     camera = stage.camera
     scene = {
         "type": "scene",
-        "integrator": {"type": "path", "max_depth": -1, "rr_depth": 3, "hide_emitters": True},
         "sensor": {
             "type": "perspective", "fov": float(2 * np.degrees(np.arctan(camera.tan_half_width))), "fov_axis": "x",
             "near_clip": 1e-2, "far_clip": 100.0,
@@ -125,6 +127,14 @@ def _peer_renderer(stage: Stage, merged: MergedSet, lit: int, samples: int):
         parameters["faces"] = index.reshape(-1).astype(np.uint32)
         parameters.update()
         scene[f"part{number}"] = mesh
+    return scene
+
+
+def _peer_renderer(stage: Stage, merged: MergedSet, lit: int, samples: int):
+    import mitsuba as mi
+
+    scene = peer_set(stage, merged)
+    scene["integrator"] = {"type": "path", "max_depth": -1, "rr_depth": 3, "hide_emitters": True}
     fixture = stage.lights[lit].fixture
     width, height = (float(s) / 2 for s in fixture.size_m)
     area = 4 * width * height if fixture.shape == "rectangle" else np.pi * width**2
