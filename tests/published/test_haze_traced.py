@@ -37,6 +37,7 @@ EVEN, GRID = None, np.ones((3, 3, 3), np.float32)
 
 
 def _haze(extinction, albedo, lobes=ISOTROPIC, box=WIDE, density=EVEN):
+    init("auto")
     from render.kernel.haze import upload_haze
 
     bands = len(default_bands().nodes_nm)
@@ -46,15 +47,11 @@ def _haze(extinction, albedo, lobes=ISOTROPIC, box=WIDE, density=EVEN):
 def _out_of_haze(shapes, lamp: Light, view, haze, samples: int) -> np.ndarray:
     """Radiance out of the haze, per unit output: (pixels,), mean over bands."""
     init("auto")
-    import drjit as dr
-    import mitsuba as mi
-
     built = stage(shapes, [lamp], view)
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
     tracer._device_set()
     tracer._haze = haze
     sums = tracer.pass_runner(lamp, [], 3)(0, samples)
-    del dr, mi
     return sums.haze.mean(axis=0).ravel().astype(float) / samples
 
 
@@ -102,6 +99,14 @@ def test_a_conservative_slab_in_diffuse_light(depth, through):
     assert mean == pytest.approx(through, rel=0.01)
 
 
+def test_no_light_is_lost_in_a_conservative_slab():
+    """Energy: what diffuse light does not pass, it gives back; R + T = 1 (closed form)."""
+    haze = _haze(1.0, 1.0, (0.6, -0.4, 0.9), box=_slab(1.5))
+    through, _ = _lux(light(None), haze, (0, -0.5, 0), (0, 1, 0))
+    back, _ = _lux(light(None), haze, (0, 2.0, 0), (0, -1, 0))
+    assert through + back == pytest.approx(1, abs=0.006)
+
+
 def test_an_uneven_slab_with_a_constant_grid_is_the_even_one():
     density = np.ones((2, 3, 2), np.float32)
     mean, error = _lux(light(None), _haze(1.0, 1.0, box=_slab(1.0), density=density), (0, -0.5, 0), (0, 1, 0), 32768)
@@ -136,13 +141,12 @@ def test_beer_lambert(density):
 
 def test_a_narrow_beam_is_found_wherever_the_ray_crosses_it():
     """The stretch inside the beam's cone must hold all of the beam: the same light with and without the bound."""
-    from dataclasses import replace as changed
-
+    init("auto")
     from render.kernel import paths
     from scenes.optics import Cells, Optics
 
     lamp = fixture("disk", (0.2, 0.2), at=(0.6, 1.8, -1.0), toward=(-0.5, -1.0, 0.6))
-    lamp = light(changed(lamp, optics=Optics(cells=Cells("hexagon", 2.5, 0.9))))
+    lamp = light(replace(lamp, optics=Optics(cells=Cells("hexagon", 2.5, 0.9))))
     wall = quad([-5, -5, -3], [10, 0, 0], [0, 10, 0], finish(0.0))
     view = camera(at=(0, 1, 3), look=(0, 1, 0), half_angle_deg=28, size=(32, 32))
     bound = _out_of_haze([wall], lamp, view, _haze(0.1, 0.5, (0.7, -0.2, 0.9)), 256)

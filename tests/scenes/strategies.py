@@ -177,6 +177,20 @@ def ambients() -> st.SearchStrategy[Tables]:
     return strength.map(lambda table: {"shape": "ambient", "source": "daylight", "cct_k": 6000, **table})
 
 
+def hazes() -> st.SearchStrategy[Tables]:
+    """Haze, even or in a layer."""
+    even = st.fixed_dictionaries({"visibility_m": st.floats(15, 500).map(lambda v: round(v, 1))})
+    layered = st.fixed_dictionaries(
+        {
+            "fluid": st.sampled_from(["glycol", "oil", "dry-ice"]),
+            "concentration_mg_m3": st.floats(1, 60).map(lambda v: round(v, 1)),
+            "form": st.just("layered"),
+            "thins_m": st.floats(0.1, 3).map(lambda v: round(v, 2)),
+        }
+    )
+    return even | layered
+
+
 def pieces() -> st.SearchStrategy[Tables]:
     """Set pieces behind the sitter, clear of sitter, lights and floor."""
     kind = st.one_of(
@@ -203,6 +217,8 @@ def scene_tables(draw: st.DrawFn, figure: str | None = None, most_lights: int = 
     if draw(st.booleans()):
         chosen["window"] = draw(ambients())
     tables: Tables = {"format": 1, "title": draw(st.text(max_size=20)), "camera": draw(cameras())}
+    if draw(st.booleans()):
+        tables["haze"] = draw(hazes())
     if draw(st.booleans()):
         tables["piece"] = draw(
             st.dictionaries(st.sampled_from(["flag", "cloth", "piece-3"]), pieces(), min_size=1, max_size=2)
