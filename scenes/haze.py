@@ -16,6 +16,9 @@ from .stage import Haze as SetHaze
 OPEN_HALF_M, OPEN_HEIGHT_M = 15.0, 8.0
 """Half the width and depth, and the height, that haze fills on open ground, metres."""
 
+FINEST_GREY_UM = 0.8
+"""Droplets from this size on take light from 450 to 650 nm alike within a fifth, micrometres."""
+
 _LAYER_NODES = 96
 _LAYERS_HIGH = 8.0  # falloffs, above which a layer has thinned away
 
@@ -50,7 +53,15 @@ def resolve_haze(haze: Haze, room: Room | None) -> SetHaze:
 
 
 def haze_problems(haze: Haze, room: Room | None) -> Iterator[Problem]:
-    """What is wrong with where the haze is; paths begin at its table."""
+    """What is wrong with where the haze is, or will not show of it; paths begin at its table."""
+    if haze.droplet_um is not None and haze.droplet_um < FINEST_GREY_UM:
+        yield Problem(
+            ("droplet_um",),
+            f"droplets of {haze.droplet_um:g} um scatter more blue than red, which the picture does not show",
+            f"Grey from {FINEST_GREY_UM:g} um on.",
+            "Expect it bluer from the side and warmer seen through.",
+            "warning",
+        )
     if haze.shape() == "plume" and haze.from_m is not None:
         low, high = haze_box(room)
         place = np.array(haze.from_m, float)

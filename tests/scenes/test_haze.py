@@ -105,3 +105,16 @@ def test_a_plume_from_outside_the_room_is_told():
     assert problem.path == ("from_m",)
     assert "outside the room" in problem.message
     assert "x from -3 to 3" in problem.allowed
+
+
+def test_fine_droplets_are_told_to_be_bluer_than_shown():
+    from materials import make_medium
+    from scenes.haze import FINEST_GREY_UM
+
+    (problem,) = haze_problems(Haze(visibility_m=30, droplet_um=0.4), ROOM)
+    assert problem.severity == "warning"
+    assert "more blue than red" in problem.message
+    assert not list(haze_problems(Haze(visibility_m=30), ROOM))
+    grey = make_medium("glycol", visibility_m=30, droplet_um=FINEST_GREY_UM).extinction_per_m
+    middle = grey[70:271]  # 450 to 650 nm
+    assert middle.max() / middle.min() < 1.2
