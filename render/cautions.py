@@ -21,7 +21,7 @@ CLOSING = (
 
 
 def cautions_for(stage: Stage) -> list[str]:
-    """Cautions for the lights that are on, each once, ending with whom to defer to; empty for a dark set."""
+    """Cautions for the lights that are on and for haze, each once, ending with whom to defer to; empty without both."""
     lights = [light for light in stage.lights if light.on and light.fixture is not None]
     found = [text for rule in (_flash, _near, _overhead, _gels, _cables) if (text := rule(lights, stage))]
     found += haze_cautions(stage)

@@ -14,9 +14,9 @@ from scenes.stage import Stage
 DAY_MG_M3 = {"glycol": 10.0, "oil": 5.0}
 PEAK_MG_M3 = {"glycol": 40.0, "oil": 25.0}
 SIZE_FACTOR = 5
-"""How far the mass behind one visibility may differ with droplets from 0.5 to 3 micrometres."""
+"""Span of the masses behind one visibility over droplets from 0.5 to 3 micrometres."""
 
-_FACTOR_TEXT = f"the true mass may be {SIZE_FACTOR} times less or more with other droplets"
+_FACTOR_TEXT = f"coarser droplets can weigh up to {SIZE_FACTOR} times as much for the same look"
 
 
 def haze_cautions(stage: Stage) -> list[str]:
@@ -32,13 +32,15 @@ def haze_cautions(stage: Stage) -> list[str]:
 def _amount(fluid: str, mass: float, droplet_um: float) -> str:
     day, peak = DAY_MG_M3[fluid], PEAK_MG_M3[fluid]
     told = (
-        f"Haze this thick takes about {mass:.2g} mg/m3 of {fluid} droplets of {droplet_um:g} um ({_FACTOR_TEXT}). "
+        f"Haze this thick takes about {mass:.3g} mg/m3 of {fluid} droplets of {droplet_um:g} um ({_FACTOR_TEXT}). "
         f"Published guidance for workers: {day:g} mg/m3 over a day, {peak:g} at the peak."
     )
-    if mass > peak:
+    if mass >= peak:
         return f"{told} This lies over the peak: thin it, shorten it, keep people out, and measure the air."
-    if mass > day:
+    if mass >= day:
         return f"{told} This lies over the day's value: thin it or keep it short, and have the air measured."
+    if mass * SIZE_FACTOR >= day:
+        return f"{told} With coarser droplets it could lie over the day's value: have the air measured."
     return f"{told} Being under a value does not make it safe for everyone; measure where people stay in it."
 
 

@@ -19,6 +19,9 @@ OPEN_HALF_M, OPEN_HEIGHT_M = 15.0, 8.0
 FINEST_GREY_UM = 0.8
 """Droplets from this size on take light from 450 to 650 nm alike within a fifth, micrometres."""
 
+LEAST_RUN_M = 0.3
+"""How far a plume must run inside the set, metres."""
+
 _LAYER_NODES = 96
 _LAYERS_HIGH = 8.0  # falloffs, above which a layer has thinned away
 
@@ -71,3 +74,14 @@ def haze_problems(haze: Haze, room: Room | None) -> Iterator[Problem]:
                 f"{axis} from {a:g} to {b:g}" for axis, a, b in zip("xyz", low, high, strict=True)
             )
             yield Problem(("from_m",), f"the plume comes from outside {where}", f"{allowed}.", "Move it inside.")
+            return
+        onward = place + LEAST_RUN_M * _drift(haze)
+        if (onward < low).any() or (onward > high).any():
+            message = f"the plume leaves the set within {LEAST_RUN_M:g} m of its machine"
+            yield Problem(("from_m",), message, fix="Turn it inward by toward_deg or rise_deg, or move its machine.")
+
+
+def _drift(haze: Haze) -> np.ndarray:
+    """Unit vector (3,) along which a plume moves."""
+    turn, rise = np.radians(haze.toward_deg), np.radians(haze.rise_deg)
+    return np.array([np.sin(turn) * np.cos(rise), np.sin(rise), np.cos(turn) * np.cos(rise)])
