@@ -24,6 +24,9 @@ STEP_DEG = 1
 """Step of a sky's table in both angles, degrees: from 2 degrees above the horizon up every direction is right to 2 %
 (the glow around the sun has a cusp), and what a meter gathers to 0.1 %."""
 
+FIRST_YEAR, LAST_YEAR = 1800, 2200
+"""Years for which the sun is placed; clocks and calendars further off are not those of a set."""
+
 _STOCK: list[dict[str, Any]] = tomllib.loads(
     (Path(__file__).parent / "data" / "skies.toml").read_text(encoding="utf-8")
 )["sky"]
@@ -39,7 +42,7 @@ def sun_place(when: datetime, latitude_deg: float, longitude_deg: float) -> tupl
     """Bearing (0 to 360) and elevation of the sun's centre at a time and place, degrees.
 
     The elevation is as it is seen: air lifts the sun, by half a degree at the horizon (air of 1010 hPa and 15 °C). A
-    sun below the horizon has a negative one.
+    sun below the horizon has a negative one; there the lift means little, and is at most 1.5 degrees.
 
     Parameters
     ----------
@@ -49,7 +52,7 @@ def sun_place(when: datetime, latitude_deg: float, longitude_deg: float) -> tupl
     Raises
     ------
     KeyfallError
-        For a time without an offset, or a place outside those ranges.
+        For a time without an offset, a year that is not covered, or a place outside those ranges.
     """
     if when.utcoffset() is None:
         raise KeyfallError("The time says no offset from UTC. Give one, e.g. +02:00, or Z for UTC.")
@@ -58,6 +61,8 @@ def sun_place(when: datetime, latitude_deg: float, longitude_deg: float) -> tupl
             f"There is no place at latitude {latitude_deg:g}, longitude {longitude_deg:g}. "
             "Allowed: latitude -90 to 90, longitude -180 to 180 degrees."
         )
+    if not FIRST_YEAR <= when.year <= LAST_YEAR:
+        raise KeyfallError(f"There is no sun for the year {when.year}. Allowed: {FIRST_YEAR} to {LAST_YEAR}.")
     import ephem
 
     observer = ephem.Observer()

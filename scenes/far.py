@@ -6,7 +6,7 @@ import numpy as np
 
 from . import stage
 from .aiming import direction
-from .daylight import sky_kind, sky_luminance, sun_direction, sun_place, turns_with_sun
+from .daylight import FIRST_YEAR, LAST_YEAR, sky_kind, sky_luminance, sun_direction, sun_place, turns_with_sun
 from .findings import Problem
 from .model import Light, Room
 from .resolve import Unresolved
@@ -61,6 +61,9 @@ def _toward_sun(light: Light) -> np.ndarray:
         assert light.latitude_deg is not None
         assert light.longitude_deg is not None
         assert light.front_bearing_deg is not None
+        if not FIRST_YEAR <= light.time.year <= LAST_YEAR:
+            message = f"the year {light.time.year} is outside those for which the sun is placed"
+            raise Unresolved(Problem(("time",), message, f"Allowed: {FIRST_YEAR} to {LAST_YEAR}.", "Correct the year."))
         bearing, elevation = sun_place(light.time, light.latitude_deg, light.longitude_deg)
         if elevation <= 0:
             message = f"at this time and place the sun stands {-elevation:.1f} degrees below the horizon"

@@ -59,6 +59,29 @@ def test_relative_luminance_of_a_reference_library(kind: int, ratio: float) -> N
     assert sky / zenith == pytest.approx(ratio, abs=1e-7)
 
 
+# CIE S 011/E:2003, table 1 as in colour-science (development version of 2025): the standard builds its fifteen skies
+# from six gradations (a, b) and six indicatrices (c, d, e), numbered from 1.
+GRADATIONS = ((4.0, -0.70), (1.1, -0.80), (0.0, -1.0), (-1.0, -0.55), (-1.0, -0.32), (-1.0, -0.15))
+INDICATRICES = (
+    (0.0, -1.0, 0.0), (2.0, -1.5, 0.15), (5.0, -2.5, 0.30), (10.0, -3.0, 0.45), (16.0, -3.0, 0.30), (24.0, -2.8, 0.15),
+)  # fmt: skip
+PAIRS = ("11", "12", "21", "22", "31", "32", "33", "34", "42", "43", "44", "54", "55", "65", "66")
+
+
+@pytest.mark.parametrize("kind", range(1, 16))
+def test_every_sky_has_the_gradation_and_indicatrix_of_the_standard(kind: int) -> None:
+    (a, b), (c, d, e) = (
+        group[int(n) - 1] for group, n in zip((GRADATIONS, INDICATRICES), PAIRS[kind - 1], strict=True)
+    )
+    zenith, from_sun = np.radians([0.0, 30.0, 60.0, 80.0]), np.radians([5.0, 45.0, 90.0, 150.0])
+    expected = [
+        (1 + a * math.exp(b / math.cos(z)))
+        * (1 + c * (math.exp(d * x) - math.exp(d * math.pi / 2)) + e * math.cos(x) ** 2)
+        for z, x in zip(zenith, from_sun, strict=True)
+    ]
+    assert relative_luminance(kind, zenith, from_sun) == pytest.approx(expected, rel=1e-9)
+
+
 def test_indicatrix_of_a_reference_library() -> None:
     """The same: 3.3264628 at 30 degrees from the sun for c = 10, d = -3, e = 0.45, those of kind 8, which has no
     gradation; and 2.9863412 for the zenith of kind 1."""

@@ -130,6 +130,8 @@ def test_names_are_numbers_of_the_standard() -> None:
         (lambda: sky_luminance(12, direction(0, -5)), KeyfallError, "under the horizon"),
         (lambda: sky_luminance(12, np.array([0, np.nan, 1])), KeyfallError, "under the horizon"),
         (lambda: sun_place(datetime(2025, 6, 21), 50, 8), KeyfallError, "offset from UTC"),
+        (lambda: sun_place(datetime.fromisoformat("0001-01-01T00:00+05:00"), 50, 8), KeyfallError, "1800 to 2200"),
+        (lambda: sun_place(datetime.fromisoformat("9999-12-31T23:30-05:00"), 50, 8), KeyfallError, "1800 to 2200"),
         (lambda: sun_place(datetime(2025, 6, 21, tzinfo=UTC), 91, 8), KeyfallError, "latitude -90 to 90"),
         (lambda: sun_place(datetime(2025, 6, 21, tzinfo=UTC), float("nan"), 8), KeyfallError, "latitude -90 to 90"),
     ],

@@ -169,3 +169,9 @@ def test_a_tube_lies_along_its_right_and_shines_as_a_rod() -> None:
     a = math.atan(0.6 / 1.5)
     expected = (a + math.sin(a) * math.cos(a)) / (math.pi**2 * 1.2 * 1.5)
     assert illuminance(tube, point, -tube.forward)[0] == pytest.approx(expected, rel=2e-3)
+
+
+@pytest.mark.parametrize("time", ["0001-01-01T00:00:00+05:00", "9999-12-31T23:30:00-05:00"])
+def test_a_year_no_calendar_reaches_is_one_clear_error(time: str) -> None:
+    _, found = checked(shape="sun", lux=60000, **(CLOCK | {"time": time}))
+    assert [(dotted(p.path), p.allowed) for p in found] == [("light.far.time", "Allowed: 1800 to 2200.")]
