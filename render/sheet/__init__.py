@@ -1,0 +1,12 @@
+"""Sheets: pages in millimetres with one type family, written as PDF, SVG and PNG."""
+
+from .page import Page
+from .save import save_pdf, save_png, save_svg
+from .table import Column, Table
+from .theme import DARK, LIGHT, THEMES, Theme
+from .type import BODY, HEADING, LABEL, SMALL, TITLE, Type, shortened, text_width, wrapped
+
+__all__ = [
+    "BODY", "DARK", "HEADING", "LABEL", "LIGHT", "SMALL", "THEMES", "TITLE", "Column", "Page", "Table", "Theme", "Type",
+    "save_pdf", "save_png", "save_svg", "shortened", "text_width", "wrapped",
+]  # fmt: skip

@@ -1,0 +1,144 @@
+"""Pages to files: PDF with type as type, SVG that carries its fonts, PNG."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .page import Page, sheet_style
+from .type import FALLBACK, FAMILY, font_files
+
+if TYPE_CHECKING:
+    from matplotlib.image import AxesImage
+    from pypdf import PdfWriter
+    from pypdf.generic import StreamObject
+
+_JPEG_QUALITY = 92
+_MAKER = "Keyfall"
+_CSS_WEIGHTS = {"regular": ("400", "normal"), "semibold": ("600", "normal"), "bold": ("700", "normal"),
+                "italic": ("400", "italic")}  # fmt: skip
+
+
+def save_png(path: Path, page: Page, dots_per_inch: float | None = None) -> None:
+    """A page as an sRGB PNG."""
+    with sheet_style():
+        page.figure.savefig(
+            path, format="png", dpi=dots_per_inch or page.dots_per_inch, facecolor=page.theme.paper,
+            pil_kwargs={"compress_level": 4}, metadata={"Software": _MAKER},
+        )  # fmt: skip
+
+
+def save_pdf(path: Path, pages: Sequence[Page], title: str) -> None:
+    """Pages as one PDF: fonts embedded, pictures as JPEG.
+
+    matplotlib writes pictures without loss, many times larger; it is given one pixel for each, for which the picture
+    is put in afterwards.
+    """
+    from matplotlib.backends.backend_pdf import PdfPages
+    from pypdf import PdfReader, PdfWriter
+
+    buffer = io.BytesIO()
+    with sheet_style(), _one_pixel_each(pages), PdfPages(buffer, metadata={"CreationDate": None}) as book:
+        for page in pages:
+            book.savefig(page.figure, facecolor=page.theme.paper, dpi=page.dots_per_inch)
+    writer = PdfWriter(clone_from=PdfReader(buffer))
+    _put_pictures(writer, [image for page in pages for image in _drawn(page)])
+    writer.add_metadata({"/Title": title, "/Creator": _MAKER, "/Producer": _MAKER})
+    writer.write(path)
+
+
+def _drawn(page: Page) -> list[AxesImage]:
+    """Pictures of a page in the order in which they are drawn."""
+    return sorted(page.pictures, key=lambda image: image.get_zorder())
+
+
+@contextmanager
+def _one_pixel_each(pages: Sequence[Page]) -> Iterator[None]:
+    images = [image for page in pages for image in page.pictures]
+    pixels = [image.get_array() for image in images]
+    for image in images:
+        image.set_data(np.zeros((1, 1, 3), np.uint8))
+    try:
+        yield
+    finally:
+        for image, values in zip(images, pixels, strict=True):
+            image.set_data(values)
+
+
+def _put_pictures(writer: PdfWriter, images: list[AxesImage]) -> None:
+    """Give every picture, which matplotlib numbers as it draws them, its JPEG."""
+    from pypdf.generic import NameObject
+
+    tables = [table.get_object() for leaf in writer.pages if (table := leaf["/Resources"].get("/XObject")) is not None]
+    names = {name for table in tables for name in table if re.fullmatch(r"/I\d+", name)}
+    order = sorted(names, key=lambda name: int(name[2:]))
+    put = {
+        name: writer._add_object(_jpeg_stream(np.asarray(image.get_array(), np.uint8)))
+        for name, image in zip(order, images, strict=True)
+    }
+    for table in tables:
+        for name in put.keys() & table.keys():
+            table[NameObject(name)] = put[name]
+
+
+def _jpeg_stream(pixels: np.ndarray) -> StreamObject:
+    from PIL import Image
+    from pypdf.generic import NameObject, NumberObject, StreamObject
+
+    buffer = io.BytesIO()
+    Image.fromarray(pixels).save(buffer, format="JPEG", quality=_JPEG_QUALITY, subsampling=0)
+    stream = StreamObject()
+    stream.set_data(buffer.getvalue())
+    names = {
+        "/Type": "/XObject", "/Subtype": "/Image", "/ColorSpace": "/DeviceRGB", "/Filter": "/DCTDecode",
+    }  # fmt: skip
+    numbers = {"/Width": pixels.shape[1], "/Height": pixels.shape[0], "/BitsPerComponent": 8}
+    stream.update({NameObject(key): NameObject(value) for key, value in names.items()})
+    stream.update({NameObject(key): NumberObject(value) for key, value in numbers.items()})
+    return stream
+
+
+def save_svg(path: Path, page: Page, title: str) -> None:
+    """A page as SVG: text as text, with the characters it uses embedded as fonts."""
+    buffer = io.StringIO()
+    with sheet_style():
+        page.figure.savefig(
+            buffer, format="svg", facecolor=page.theme.paper, dpi=page.dots_per_inch,
+            metadata={"Title": title, "Creator": _MAKER, "Date": None},
+        )  # fmt: skip
+    style = f"<style>{font_faces(''.join(words.text for words in page.words))}</style>"
+    text = re.sub(r"(<svg [^>]*>)", lambda opening: opening.group(1) + style, buffer.getvalue(), count=1)
+    path.write_text(text, encoding="utf-8")
+
+
+def font_faces(characters: str) -> str:
+    """CSS that embeds the type family, cut down to some characters."""
+    return "".join(
+        f"@font-face{{font-family:'{FAMILY}';font-weight:{weight};font-style:{style};"
+        f"src:url(data:font/woff;base64,{_subset(file, characters)}) format('woff')}}"
+        for file, (weight, style) in ((font_files()[cut], css) for cut, css in _CSS_WEIGHTS.items())
+    )
+
+
+def _subset(file: Path, characters: str) -> str:
+    from fontTools import subset
+
+    options = subset.Options(flavor="woff", layout_features=["kern", "liga"], notdef_outline=True)
+    with subset.load_font(str(file), options) as font:
+        cutter = subset.Subsetter(options)
+        cutter.populate(text=characters + " ")
+        cutter.subset(font)
+        buffer = io.BytesIO()
+        subset.save_font(font, buffer, options)
+    return base64.b64encode(buffer.getvalue()).decode("ascii")
+
+
+CSS_FAMILY = f"'{FAMILY}', '{FALLBACK}', sans-serif"
+"""What a page of HTML asks for."""
