@@ -142,8 +142,8 @@ class MeterReport(Record):
     def of(cls, stage: Stage, readings: list[Reading]) -> MeterReport:
         """Report of all readings of a stage."""
         return cls(
-            title=stage.title, settings=_settings(stage), ratio=ratios(stage, readings),
-            readings=[_reading_report(reading) for reading in readings],
+            title=stage.title, settings=camera_settings(stage), ratio=ratios(stage, readings),
+            readings=[reading_report(reading) for reading in readings],
         )  # fmt: skip
 
 
@@ -187,7 +187,7 @@ def build_report(
         versions=versions(),
         device=device,
         quality=quality,
-        settings=_settings(stage),
+        settings=camera_settings(stage),
         picture=PictureReport(
             width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1],
             gamut=picture.gamut, tone_curve=picture.curve,
@@ -197,14 +197,15 @@ def build_report(
         ratio=ratios(stage, readings),
         ambient=ambient_audit(stage, readings),
         haze=haze_report(olat, stage),
-        readings=[_reading_report(reading) for reading in readings],
+        readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
         warnings=list(stage.warnings),
         cautions=cautions_for(stage),
     )  # fmt: skip
 
 
-def _settings(stage: Stage) -> CameraSettings:
+def camera_settings(stage: Stage) -> CameraSettings:
+    """Settings a stage is exposed with."""
     exposure = stage.exposure
     return CameraSettings(
         iso=exposure.iso, f_number=exposure.f_number, shutter_s=exposure.shutter_s,
@@ -258,7 +259,7 @@ def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Read
         lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters), power_setting=light.power_setting,
         power_for_aperture=power_needed(light, readings), distance_to_face_m=distance,
         spread_at_face=at_face, spread_on_background=on_background, spill=spill(light, readings),
-        at_face=_reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
+        at_face=reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
         samples=transport.samples, noise_stops=transport.noise_stops,
     )  # fmt: skip
 
@@ -285,7 +286,8 @@ def _pair(values: tuple[float, float] | np.ndarray) -> tuple[float, float]:
     return float(x), float(y)
 
 
-def _reading_report(reading: Reading) -> ReadingReport:
+def reading_report(reading: Reading) -> ReadingReport:
+    """A reading as reports hold it."""
     return ReadingReport(
         probe=reading.probe, light=reading.light, aim=reading.aim, exposure_lx_s=reading.exposure_lx_s,
         f_number=reading.f_number, stops=reading.stops,

@@ -34,7 +34,10 @@ def probes_of(
     background: tuple[float, float] | None,
     half_width_m: float,
 ) -> tuple[Probe, ...]:
-    """Meter points on the face, chest, hands, legs, the floor before the sitter and, if there is one, the background.
+    """Meter points on the face, over the crown, on chest, hands and legs, the floor before the sitter and, if there is
+    one, the background.
+
+    The crown, over the hair, is where light from above and behind is read, which never gets to the face.
 
     The background's points are where the middle of the picture and the middles of its edges (at 80 %) meet it,
     kept 0.1 m inside its own edges, so that they tell of what the picture shows.
@@ -51,6 +54,10 @@ def probes_of(
             normal = np.asarray(mark.normal, float)
             place = mark.position_m + METER_CLEARANCE_M * normal
             points.append(Probe(name, place, normal, _BODY_POINTS.get(name, "face")))
+    top = sitter.landmarks.get("hair_top") or sitter.landmarks.get("crown")
+    if top is not None:
+        up = np.array([0.0, 1.0, 0.0])
+        points.append(Probe("crown", top.position_m + METER_CLEARANCE_M * up, up, "hair"))
     points += _low_points(sitter)
     if background is not None:
         z, height = background

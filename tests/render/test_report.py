@@ -78,7 +78,7 @@ def test_every_number_is_finite(run):
 
 def test_readings_follow_from_their_exposures(run):
     """ISO 2720: N = sqrt(H S / C), C 250 for a flat and 340 for a dome."""
-    assert len(run.report.readings) == 5 * 16 * 5
+    assert len(run.report.readings) == 5 * 17 * 5
     for reading in run.report.readings:
         constant = 340 if reading.aim == "dome" else 250
         if reading.stops is None:
