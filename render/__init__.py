@@ -5,10 +5,10 @@ from .develop import Picture, develop
 from .look import relight
 from .maps import ExposureMap, exposure_maps
 from .olat import OlatSet
-from .preview import PictureSettings, TraceSettings, preview
+from .preview import PictureSettings, preview
 from .readings import Reading, all_readings
 from .report import Report
-from .trace import trace
+from .trace import TraceSettings, trace
 
 __all__ = [
     "Cache",

@@ -37,7 +37,10 @@ class Job:
         )  # fmt: skip
         self._visible = [light.fixture for light in stage.lights if light.fixture and light.fixture.visible]
         self._guides_key = content_hash(self._set_key, stage.camera, self._visible, GUIDE_SAMPLES)
-        self._tracer = Tracer(stage, merged, self.bands, device, threads)
+        self._tracer = _tracer(
+            content_hash(self._set_key, stage.camera, stage.haze, device, threads),
+            lambda: Tracer(stage, merged, self.bands, device, threads),
+        )
 
     def guides(self) -> Guides:
         """Guide pictures of the set."""
@@ -111,6 +114,33 @@ class Job:
             record = {"readings": self._tracer.meters(self.stage.lights, facing)}
             self.cache.save("meters", key, record)
         return record["readings"]
+
+
+_last_tracer: list[tuple[str, Tracer]] = []
+
+
+def _tracer(key: str, make: Callable[[], Tracer]) -> Tracer:
+    """The last tracer where it is of the same set, which is then not uploaded again; else a new one."""
+    if not _last_tracer or _last_tracer[0][0] != key:
+        _last_tracer[:] = [(key, make())]
+    return _last_tracer[0][1]
+
+
+def same_transport(one: Stage, other: Stage) -> bool:
+    """Whether what is traced of two stages is the same, so that they differ at most in gels, strengths, exposure and
+    which lights are on."""
+
+    def small(stage: Stage) -> str:
+        lights = [(light.name, light.fixture, light.distant) for light in stage.lights]
+        return content_hash(stage.camera, stage.nets, stage.haze, lights, [p.position_m for p in stage.probes])
+
+    return len(one.shapes) == len(other.shapes) and small(one) == small(other) and all(
+        a.finish is b.finish and all(
+            x is y or np.array_equal(x, y)
+            for x, y in ((a.vertices, b.vertices), (a.faces, b.faces), (a.normals, b.normals), (a.tints, b.tints),
+                         (a.gloss, b.gloss))
+        ) for a, b in zip(one.shapes, other.shapes, strict=True)
+    )  # fmt: skip
 
 
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:

@@ -23,18 +23,7 @@ from .plot import write_map, write_maps
 from .readings import all_readings
 from .report import Report, build_report
 from .tone import clip_level
-from .trace import trace
-
-
-@dataclass(frozen=True, slots=True)
-class TraceSettings:
-    """How to trace; see `render.trace`."""
-
-    quality: str = "preview"
-    samples: int | None = None
-    target_stops: float | None = None
-    device: str = "auto"
-    threads: int | None = None
+from .trace import TraceSettings, trace_as
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +58,10 @@ def preview(
         For a scene that cannot be used, settings out of range, no usable device, or a folder that cannot be written.
     """
     with OutputFolder(folder) as output:
-        _import_ahead()
+        import_ahead()
         stage = build_stage(load_scene(scene_path))
-        olat = trace(
-            stage, quality=tracing.quality, samples=tracing.samples, target_stops=tracing.target_stops,
-            device=tracing.device, threads=tracing.threads, cache=cache, progress=progress,
-        )  # fmt: skip
-        picture = _sized(develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut), stage)
+        olat = trace_as(stage, tracing, cache=cache, progress=progress)
+        picture = sized(develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut), stage)
         report = _write_maps_and_report(
             output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes())
         )
@@ -83,7 +69,7 @@ def preview(
     return report
 
 
-def _import_ahead() -> None:
+def import_ahead() -> None:
     """Load the drawing libraries beside the tracing, which leaves the interpreter idle: half a second off a draft."""
 
     def load() -> None:
@@ -93,7 +79,7 @@ def _import_ahead() -> None:
     threading.Thread(target=load, daemon=True).start()
 
 
-def _sized(picture: Picture, stage: Stage) -> Picture:
+def sized(picture: Picture, stage: Stage) -> Picture:
     """The picture at the size the scene asks for; only a draft is traced smaller."""
     return enlarge(picture, stage.camera.width_px, stage.camera.height_px)
 
@@ -126,5 +112,5 @@ def _write_pictures(
     if settings.exr:
         output.write("preview.exr", lambda path: write_exr(path, olat, stage))
     if settings.noisy:
-        raw = _sized(develop(olat.noisy(), stage, curve=settings.curve, gamut=settings.gamut), stage)
+        raw = sized(develop(olat.noisy(), stage, curve=settings.curve, gamut=settings.gamut), stage)
         output.write("preview-noisy.png", lambda path: write_png(path, raw))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from materials import KeyfallError
 from scenes.stage import REGIONS, Light, Stage
@@ -16,6 +16,17 @@ from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan
 
 _MOST_SAMPLES = 2**20
 _MOST_FOR_TARGET = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class TraceSettings:
+    """How to trace; see `trace`."""
+
+    quality: str = "preview"
+    samples: int | None = None
+    target_stops: float | None = None
+    device: str = "auto"
+    threads: int | None = None
 
 
 def sample_plan(quality: str, samples: int | None, target_stops: float | None) -> SamplePlan:
@@ -78,6 +89,16 @@ def trace(
         for number, light in enumerate(stage.lights, 1)
     )
     return assemble(transports, guides, _meter_set(job, stage))
+
+
+def trace_as(
+    stage: Stage, settings: TraceSettings, *, cache: Cache | None = None, progress: Progress | None = None
+) -> OlatSet:
+    """`trace` with its settings in one."""
+    return trace(
+        stage, quality=settings.quality, samples=settings.samples, target_stops=settings.target_stops,
+        device=settings.device, threads=settings.threads, cache=cache, progress=progress,
+    )  # fmt: skip
 
 
 def at_traced_size(stage: Stage, quality: str) -> Stage:
