@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
 import numpy as np
 
@@ -54,7 +56,19 @@ def _reading(probe: str, light: str, aim: str, exposure: float, stage: Stage) ->
     return Reading(probe, light, aim, exposure, f_number if exposure > 1e-9 else 0.0, stops)
 
 
-def find(readings: list[Reading], probe: str, light: str, aim: str) -> Reading:
+class _Placed(Protocol):
+    @property
+    def probe(self) -> str: ...
+    @property
+    def light(self) -> str: ...
+    @property
+    def aim(self) -> str: ...
+
+
+_Read = TypeVar("_Read", bound=_Placed)
+
+
+def find(readings: Iterable[_Read], probe: str, light: str, aim: str) -> _Read:
     """The one reading of that probe, light and aim."""
     return next(r for r in readings if (r.probe, r.light, r.aim) == (probe, light, aim))
 
