@@ -6,6 +6,7 @@ import materials
 from scenes.daylight import SKIES, SKY_WORDS
 from scenes.kit import stock_kit
 from scenes.sitters import SITTERS
+from scenes.styles import STYLES
 
 from .cli_kit import sizes_of
 
@@ -22,10 +23,15 @@ def _skies() -> dict[str, str]:
     return {name: SKY_WORDS[number - 1] for name, number in SKIES.items()}
 
 
+def _styles() -> dict[str, str]:
+    return {name: style.description for name, style in STYLES.items()}
+
+
 _SECTIONS = {
     "sitters": lambda: SITTERS,
     "heads": _heads,
     "modifiers": _modifiers,
+    "styles": _styles,
     "skies": _skies,
     "gels": lambda: materials.GELS,
     "sources": lambda: materials.SOURCE_KINDS,

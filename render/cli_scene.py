@@ -1,13 +1,9 @@
-"""The `keyfall` command."""
+"""The commands about one scene, modifiers and this machine: preview, check, meter, beam, kit, list and others."""
 
 from __future__ import annotations
 
 import json
-import os
 import sys
-import traceback
-from collections.abc import Iterator
-from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
 from typing import Annotated
@@ -19,33 +15,22 @@ from rich.text import Text
 
 from materials import KeyfallError
 
-from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
-
-app = typer.Typer(
-    name="keyfall",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode="markdown",
-    help="""Preview portrait lighting before anyone carries a stand.
-
-    Describe sitter, room, lights, gels and camera in a scene file; Keyfall traces every light alone and gives back
-    the picture, exposure maps in stops, and what a hand meter would read.
-
-    A first round: `keyfall list sitters`, write a scene, `keyfall check scene.toml`,
-    `keyfall preview scene.toml -o look`.
-    """,
+from .cli_app import (
+    AsJson,
+    Device,
+    DeviceOption,
+    Quality,
+    QualityOption,
+    SamplesOption,
+    SceneFile,
+    TargetOption,
+    ThreadsOption,
+    app,
+    plain_errors,
+    require_clean,
+    talk,
 )
-talk = Console(stderr=True)
-_ENV_TRACEBACK = "KEYFALL_TRACEBACK"
-
-
-class Quality(str, Enum):
-    """Named sample counts."""
-
-    draft = "draft"
-    preview = "preview"
-    final = "final"
+from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
 
 
 class Tone(str, Enum):
@@ -62,15 +47,6 @@ class Gamut(str, Enum):
     p3 = "p3"
 
 
-class Device(str, Enum):
-    """Compute devices."""
-
-    auto = "auto"
-    cuda = "cuda"
-    metal = "metal"
-    cpu = "cpu"
-
-
 class Catalogue(str, Enum):
     """What `list` can list."""
 
@@ -78,6 +54,7 @@ class Catalogue(str, Enum):
     sitters = "sitters"
     heads = "heads"
     modifiers = "modifiers"
+    styles = "styles"
     skies = "skies"
     gels = "gels"
     sources = "sources"
@@ -85,58 +62,6 @@ class Catalogue(str, Enum):
     skins = "skins"
     hair = "hair"
     irises = "irises"
-
-
-SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TOML).", show_default=False)]
-AsJson = Annotated[bool, typer.Option("--json", help="Print the numbers as JSON on standard output.")]
-QualityOption = Annotated[
-    Quality,
-    typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4 at half size, preview 8, final 256."),
-]
-SamplesOption = Annotated[
-    int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")
-]
-TargetOption = Annotated[
-    float | None,
-    typer.Option("--until", metavar="STOPS", help="Trace until the noise over the face is at most this, e.g. 0.05."),
-]
-DeviceOption = Annotated[
-    Device, typer.Option("--device", help="Where to trace; auto takes CUDA if present, else the CPU.")
-]
-ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU threads; all cores by default.")]
-
-
-@contextmanager
-def _plain_errors() -> Iterator[None]:
-    """Turn every error into one message and exit code 1, and an interrupt into exit code 130."""
-    try:
-        yield
-    except KeyfallError as error:
-        raise _failed(str(error)) from None
-    except KeyboardInterrupt:
-        talk.print("Interrupted. Finished passes are kept; the same command goes on from there.", soft_wrap=True)
-        raise typer.Exit(130) from None
-    except MemoryError:
-        raise _failed("The memory of this machine does not suffice. Lower long_side_px under [camera].") from None
-    except (typer.Exit, BrokenPipeError):
-        raise
-    except Exception as error:
-        if os.environ.get(_ENV_TRACEBACK):
-            raise
-        raise _failed(
-            f"This is a fault in Keyfall, not in your scene: {type(error).__name__}: {error} ({_place(error)}). "
-            f"Please report it with the scene file. {_ENV_TRACEBACK}=1 shows where it came from."
-        ) from None
-
-
-def _failed(message: str) -> typer.Exit:
-    talk.print(message, markup=False, highlight=False, style="red", soft_wrap=True)
-    return typer.Exit(1)
-
-
-def _place(error: Exception) -> str:
-    last = traceback.extract_tb(error.__traceback__)[-1]
-    return f"{Path(last.filename).name}:{last.lineno}"
 
 
 @app.command()
@@ -160,13 +85,14 @@ def preview(
     Writes preview.png, map-exposure.png, map-face.png, map-background.png, map-incident.png and report.json. Lights
     already traced are taken from the cache: changing gels, power or exposure traces nothing again.
     """
-    with _plain_errors():
-        from .preview import PictureSettings, TraceSettings
+    with plain_errors():
+        from .preview import PictureSettings
         from .preview import preview as run
+        from .trace import TraceSettings
 
         if depth not in (8, 16):
             raise KeyfallError(f"--depth is {depth}. Allowed: 8 or 16.")
-        _require_clean(scene)
+        require_clean(scene)
         tracing = TraceSettings(quality.value, samples, until, device.value, threads)
         pictures = PictureSettings(tone.value, gamut.value, depth, exr, noisy)
         with TraceBar(talk) as bar:
@@ -177,20 +103,10 @@ def preview(
             report_to_console(Console(), report, output)
 
 
-def _require_clean(scene: Path) -> None:
-    """Print warnings; stop on errors."""
-    from scenes import SceneError, check_scene
-
-    findings = check_scene(scene)
-    if any(f.severity == "error" for f in findings):
-        raise SceneError(findings)
-    findings_to_console(talk, findings)
-
-
 @app.command()
 def check(scene: SceneFile, as_json: AsJson = False) -> None:
     """Check a scene file: every error at once, with line, what is allowed and the fix. Traces nothing."""
-    with _plain_errors():
+    with plain_errors():
         from scenes import check_scene
 
         findings = check_scene(scene)
@@ -221,14 +137,14 @@ def meter(
     Each light alone is read with a flat meter toward it, all together with the dome toward the camera. A reading is
     the aperture asked for at the set ISO, and the stops over (+) or under (-) the set aperture.
     """
-    with _plain_errors():
+    with plain_errors():
         from scenes import build_stage, load_scene
 
         from .readings import all_readings
         from .report import MeterReport
         from .trace import trace_meters
 
-        _require_clean(scene)
+        require_clean(scene)
         stage = build_stage(load_scene(scene))
         readings = all_readings(trace_meters(stage, device=device.value, threads=threads), stage)
         report = MeterReport.of(stage, readings)
@@ -266,7 +182,7 @@ def beam(
 
     For example: `keyfall beam standard-reflector standard-reflector+grid-20 snoot -o beams`
     """
-    with _plain_errors():
+    with plain_errors():
         from .beam import DEFAULT_DISTANCES_M
         from .cli_beam import show_beams
 
@@ -281,7 +197,7 @@ def kit(
     as_json: AsJson = False,
 ) -> None:
     """List heads and modifiers; of your own kit file also what its meter readings say, with residuals in stops."""
-    with _plain_errors():
+    with plain_errors():
         from .cli_kit import show_kit
 
         show_kit(file, as_json, Console(), talk)
@@ -290,7 +206,7 @@ def kit(
 @app.command()
 def doctor(as_json: AsJson = False) -> None:
     """Say what this machine offers: device, LLVM library, versions, cache."""
-    with _plain_errors():
+    with plain_errors():
         from .doctor import diagnose
 
         found = diagnose()
@@ -307,7 +223,7 @@ def list_names(
     what: Annotated[Catalogue, typer.Argument(help="What to list.")] = Catalogue.all, as_json: AsJson = False
 ) -> None:
     """List the names a scene file may use, and what they are."""
-    with _plain_errors():
+    with plain_errors():
         from .catalogue import catalogue
 
         listing = catalogue(what.value)
@@ -330,7 +246,7 @@ def schema(
     kit: Annotated[bool, typer.Option("--kit", help="Of kit files instead.")] = False,
 ) -> None:
     """Write the JSON Schema of scene files, for editors that complete and check as you type."""
-    with _plain_errors():
+    with plain_errors():
         from scenes.schema import kit_json_schema, scene_json_schema
 
         text = json.dumps(kit_json_schema() if kit else scene_json_schema(), indent=2) + "\n"
@@ -346,7 +262,7 @@ def schema(
 @app.command()
 def cache(clear: Annotated[bool, typer.Option("--clear", help="Remove everything kept.")] = False) -> None:
     """Show, or clear, the folder of traced results."""
-    with _plain_errors():
+    with plain_errors():
         from .cache import Cache
 
         store = Cache()

@@ -69,11 +69,15 @@ def preview(
     return report
 
 
-def import_ahead() -> None:
+DRAWING = ("scipy.ndimage", "matplotlib.figure", "matplotlib.backends.backend_agg")
+SHEETS = (*DRAWING, "render.sheet.save", "matplotlib.backends.backend_pdf", "pypdf", "fontTools.subset")
+
+
+def import_ahead(names: tuple[str, ...] = DRAWING) -> None:
     """Load the drawing libraries beside the tracing, which leaves the interpreter idle: half a second off a draft."""
 
     def load() -> None:
-        for name in ("scipy.ndimage", "matplotlib.figure", "matplotlib.backends.backend_agg"):
+        for name in names:
             importlib.import_module(name)
 
     threading.Thread(target=load, daemon=True).start()

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TypeVar
+
 from scenes.stage import Light
 
 from .look import FACE_PROBE
 from .readings import Reading, find, own_aim
 from .report import ReadingReport
+
+BACKGROUND_PROBE = "background_centre"
+FAINTEST_STOPS = -6.0
+"""Reading under which a light is taken to be meant for another place."""
 
 CROWN_PROBE = "crown"
 FROM_BEHIND_STOPS = 1.5
@@ -22,25 +29,31 @@ _PLACES = {
 }  # fmt: skip
 
 
-def where_read(light: Light, readings: list[Reading]) -> Reading:
+_Read = TypeVar("_Read", Reading, ReadingReport)
+
+
+def where_read(light: Light, readings: Sequence[_Read]) -> _Read:
     """The reading by which a light is set (common practice, no source).
 
     At the face, flat toward the light (a dome for ambient light and sky); a light from behind over the crown, flat
-    toward it; a background light flat on the background, where it is brightest; and a light that gets to none of these
-    wherever a surface reads most of it.
+    toward it; a background light flat on the middle of the background, or where it is brightest if next to none gets to
+    the middle; and a light that gets to none of these wherever a surface reads most of it.
     """
-    flat = [r for r in readings if r.light == light.name and r.aim == "flat:surface" and r.stops is not None]
-    at_face = find(readings, FACE_PROBE, light.name, own_aim(light))
+    own = [r for r in readings if r.light == light.name]
+    flat = [r for r in own if r.aim == "flat:surface" and r.stops is not None]
+    at_face = find(own, FACE_PROBE, light.name, own_aim(light))
     if light.role == "background":
         behind = [r for r in flat if r.probe.startswith("background")]
-        return max(behind or flat, key=lambda r: r.exposure_lx_s, default=at_face)
-    if any(r.probe == CROWN_PROBE for r in readings):
-        over = find(readings, CROWN_PROBE, light.name, own_aim(light))
-        if over.exposure_lx_s > at_face.exposure_lx_s * 2**FROM_BEHIND_STOPS:
-            return over
-    if at_face.stops is not None:
-        return at_face
-    return max(flat, key=lambda r: r.exposure_lx_s, default=at_face)
+        middle = [r for r in behind if r.probe == BACKGROUND_PROBE and (r.stops or 0.0) >= FAINTEST_STOPS]
+        return _most(middle or behind or flat, at_face)
+    over = next((r for r in own if (r.probe, r.aim) == (CROWN_PROBE, own_aim(light))), at_face)
+    if over.exposure_lx_s > at_face.exposure_lx_s * 2**FROM_BEHIND_STOPS:
+        return over
+    return at_face if at_face.stops is not None else _most(flat, at_face)
+
+
+def _most(readings: Sequence[_Read], otherwise: _Read) -> _Read:
+    return max(readings, key=lambda r: r.exposure_lx_s, default=otherwise)
 
 
 def place_words(probe: str) -> str:

@@ -15,9 +15,10 @@ ONLY_UNDER = {
     "mitsuba": "render/",
     "drjit": "render/",
     "mitsuba_oidn": "render/denoise.py",
-    "matplotlib": ("render/plot.py", "render/beam_plot.py"),
+    "matplotlib": ("render/plot.py", "render/beam_plot.py", "render/sheet/"),
+    "pyrender": "render/set_view",
     "rich": "render/",
-    "typer": "render/cli.py",
+    "typer": "render/cli",
 }
 FILES = [path for layer in LAYERS for path in sorted((ROOT / layer).rglob("*.py"))]
 

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from .type import FALLBACK, FAMILY, font_files
 if TYPE_CHECKING:
     from matplotlib.image import AxesImage
     from pypdf import PdfWriter
-    from pypdf.generic import StreamObject
+    from pypdf.generic import DictionaryObject, StreamObject
 
 _JPEG_QUALITY = 92
 _MAKER = "Keyfall"
@@ -31,7 +31,7 @@ def save_png(path: Path, page: Page, dots_per_inch: float | None = None) -> None
     with sheet_style():
         page.figure.savefig(
             path, format="png", dpi=dots_per_inch or page.dots_per_inch, facecolor=page.theme.paper,
-            pil_kwargs={"compress_level": 4}, metadata={"Software": _MAKER},
+            pil_kwargs={"compress_level": 2}, metadata={"Software": _MAKER},
         )  # fmt: skip
 
 
@@ -76,7 +76,8 @@ def _put_pictures(writer: PdfWriter, images: list[AxesImage]) -> None:
     """Give every picture, which matplotlib numbers as it draws them, its JPEG."""
     from pypdf.generic import NameObject
 
-    tables = [table.get_object() for leaf in writer.pages if (table := leaf["/Resources"].get("/XObject")) is not None]
+    resources = [cast("DictionaryObject", leaf["/Resources"].get_object()) for leaf in writer.pages]
+    tables = [cast("DictionaryObject", r["/XObject"].get_object()) for r in resources if "/XObject" in r]
     names = {name for table in tables for name in table if re.fullmatch(r"/I\d+", name)}
     order = sorted(names, key=lambda name: int(name[2:]))
     put = {

@@ -17,12 +17,13 @@ from .haze import compare_haze
 from .modifiers import compare_modifiers
 from .peer import compare_with_peer
 from .runs import development, previews
+from .sheets import sheets
 
 
 def main() -> None:
     """Run the parts asked for and print one JSON object."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer", "modifiers", "haze"])
+    parser.add_argument("parts", nargs="*", default=["previews", "development", "peer", "modifiers", "haze", "sheets"])
     parser.add_argument("--repeats", type=int, default=5)
     chosen = parser.parse_args()
     result: dict[str, object] = {"machine": _machine()}
@@ -36,6 +37,8 @@ def main() -> None:
         result["modifiers"] = compare_modifiers()
     if "haze" in chosen.parts:
         result["haze"] = compare_haze()
+    if "sheets" in chosen.parts:
+        result["sheets"] = sheets(chosen.repeats)
     sys.stdout.write(json.dumps(result, indent=2) + "\n")
 
 

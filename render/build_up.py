@@ -1,0 +1,126 @@
+"""The set from black: each light alone, and with those before it, all from one traced set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from pydantic import Field
+
+from materials import KeyfallError
+from scenes import build_stage, load_scene
+from scenes.meters import format_f_number_tenths
+from scenes.set_up import is_ambient, set_up_order
+from scenes.stage import Stage
+
+from .ambient import ambient_audit
+from .cache import Cache
+from .compare import CURVE, CellNumbers, numbers_of
+from .develop import develop
+from .olat import OlatSet
+from .outputs import OutputFolder
+from .passes import Progress
+from .preview import SHEETS, import_ahead, sized
+from .readings import all_readings
+from .record import Record
+from .report import CameraSettings, ReadingReport, camera_settings, reading_report
+from .trace import TraceSettings, trace_as
+from .where_read import place_words, where_read
+
+
+class StepReport(Record):
+    """One light of the build-up."""
+
+    number: int
+    light: str
+    role: str
+    alone: ReadingReport = Field(description="this light alone, where it is read")
+    so_far: CellNumbers = Field(description="with all lights before it")
+
+
+class BuildUpReport(Record):
+    """`build-up.json`."""
+
+    format: int = 1
+    title: str
+    settings: CameraSettings
+    before: str = Field(description="what the frame shows before the first head is set up, in words")
+    steps: list[StepReport]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A light of the build-up as drawn; pictures (h, w, 3) uint8."""
+
+    report: StepReport
+    alone: np.ndarray
+    so_far: np.ndarray
+
+
+def build_up(
+    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, cache: Cache | None = None,
+    progress: Progress | None = None,
+) -> BuildUpReport:  # fmt: skip
+    """Trace a scene and write `build-up.pdf`, `build-up.png` and `build-up.json`.
+
+    Raises
+    ------
+    KeyfallError
+        For a scene that cannot be used or has every light off, settings out of range, or a folder that cannot be
+        written.
+    """
+    with OutputFolder(folder) as output:
+        import_ahead(SHEETS)
+        stage = build_stage(load_scene(scene_path))
+        if not any(light.on for light in stage.lights):
+            raise KeyfallError(
+                "Every light of this scene is off, so there is nothing to build up. Set on = true for one."
+            )
+        olat = trace_as(stage, tracing, cache=cache, progress=progress)
+        steps = steps_of(stage, olat)
+        report = BuildUpReport(
+            title=stage.title or scene_path.stem, settings=camera_settings(stage), before=_before(stage, olat),
+            steps=[step.report for step in steps],
+        )  # fmt: skip
+        from .build_up_sheet import write_build_up_sheet
+
+        write_build_up_sheet(output, steps, report)
+        output.write_text("build-up.json", report.model_dump_json(indent=2) + "\n")
+    return report
+
+
+def _before(stage: Stage, olat: OlatSet) -> str:
+    audit = ambient_audit(stage, all_readings(olat.meters, stage))
+    return audit.words
+
+
+def steps_of(stage: Stage, olat: OlatSet) -> list[Step]:
+    """Every light that is on, in the order of setting up; ambient light alone comes first."""
+    lights = [light for light in set_up_order(stage.lights) if light.on]
+    readings = all_readings(olat.meters, stage)
+    steps = []
+    for number, light in enumerate(lights, 1):
+        before = only(stage, [li.name for li in lights[:number]])
+        report = StepReport(
+            number=number, light=light.name, role="ambient" if is_ambient(light) else light.role,
+            alone=reading_report(where_read(light, readings)), so_far=numbers_of(olat.meters, before),
+        )  # fmt: skip
+        steps.append(Step(report, _pixels(olat, only(stage, [light.name])), _pixels(olat, before)))
+    return steps
+
+
+def only(stage: Stage, names: list[str]) -> Stage:
+    """The stage with none but these lights on."""
+    return replace(stage, lights=tuple(replace(li, on=li.on and li.name in names) for li in stage.lights))
+
+
+def _pixels(olat: OlatSet, stage: Stage) -> np.ndarray:
+    return sized(develop(olat, stage, curve=CURVE), stage).to_8_bit()
+
+
+def reading_words(reading: ReadingReport) -> str:
+    """A light's own reading in words, such as "f/8 + 0.3 at the face"."""
+    if reading.stops is None:
+        return "reads nothing on this set"
+    return f"{format_f_number_tenths(reading.f_number)} {place_words(reading.probe)}"

@@ -1,0 +1,250 @@
+"""Variants of one scene side by side under one exposure: pictures, exposure maps and the three numbers that matter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+from pydantic import Field
+
+from scenes.meters import format_stops
+from scenes.stage import Stage
+
+from .cache import Cache
+from .develop import develop
+from .job import same_transport
+from .look import FACE_PROBE, relight
+from .maps import DARKEST_STOPS, luminance_stops
+from .meterset import MeterSet
+from .olat import OlatSet
+from .outputs import OutputFolder
+from .passes import PassReport, Progress
+from .preview import SHEETS, import_ahead, sized
+from .readings import ALL_LIGHTS, Reading, all_readings, find, own_aim
+from .record import Record
+from .report import CameraSettings, camera_settings
+from .style_check import StyleReport, check_style
+from .tone import clip_level
+from .trace import TraceSettings, trace_as
+from .variants import Grid, Variant
+
+CURVE = "shoulder"
+FAINTEST_STOPS = -6.0
+"""Reading at the face under which a light is evened out where it falls on the background instead."""
+
+
+class CellNumbers(Record):
+    """The three numbers under a picture; null where nothing is read."""
+
+    face_stops: float | None = Field(description="all lights, dome at the face, from the set aperture")
+    cheeks_ratio: float | None = Field(description="brighter cheek over the other, each metered flat on it, all lights")
+    background_stops: float | None = Field(description="flat on the middle of the background, from the face's reading")
+
+
+class CellReport(Record):
+    """One variant of a comparison."""
+
+    row: int
+    column: int
+    labels: list[str]
+    numbers: CellNumbers
+    power_change_stops: dict[str, float] = Field(description="by which lights were evened out; empty if they were not")
+    style: StyleReport | None
+    notes: list[str]
+    noise_stops: float | None = Field(description="of the noisiest light over the face, before denoising")
+    warnings: list[str]
+
+
+class AxisReport(Record):
+    """What is varied in one direction."""
+
+    name: str
+    labels: list[str]
+
+
+class CompareReport(Record):
+    """`compare.json`."""
+
+    format: int = 1
+    title: str
+    settings: CameraSettings | None = Field(description="null when the exposure itself is varied")
+    across: AxisReport
+    down: AxisReport | None
+    evened: bool
+    quality: str
+    cells: list[CellReport]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A variant as drawn: `picture` (h, w, 3) uint8, `stops` (h, w) from mid-grey, `clipped_above` in stops."""
+
+    variant: Variant
+    picture: np.ndarray
+    stops: np.ndarray
+    clipped_above: float
+    report: CellReport
+
+
+def compare(
+    grid: Grid,
+    folder: Path,
+    tracing: TraceSettings = TraceSettings(),
+    *,
+    even: bool = False,
+    pictures: bool = False,
+    cache: Cache | None = None,
+    progress: Progress | None = None,
+) -> CompareReport:
+    """Trace what differs between variants, once, and write `compare.pdf`, `compare.png` and `compare.json`.
+
+    Parameters
+    ----------
+    grid : what `render.variants.make_grid` gives.
+    even : give the varied lights, in each variant, the power at which they read at the face as in the first one.
+    pictures : also write each picture by itself, `compare-ROW-COLUMN.png`, counted from 1.
+
+    Raises
+    ------
+    KeyfallError
+        For settings out of range, no usable device, or a folder that cannot be written.
+    """
+    with OutputFolder(folder) as output:
+        import_ahead(SHEETS)
+        cells = _cells(grid, tracing, even, cache, progress)
+        report = _report(grid, cells, tracing, even)
+        from .compare_sheet import write_compare_sheet
+
+        write_compare_sheet(output, cells, report)
+        if pictures:
+            for cell in cells:
+                name = f"compare-{cell.report.row + 1}-{cell.report.column + 1}.png"
+                output.write(name, partial(_write_picture, pixels=cell.picture))
+        output.write_text("compare.json", report.model_dump_json(indent=2) + "\n")
+    return report
+
+
+def _write_picture(path: Path, pixels: np.ndarray) -> None:
+    from PIL import Image
+
+    from .icc import icc_profile
+
+    Image.fromarray(pixels).save(path, format="PNG", icc_profile=icc_profile("srgb"))
+
+
+def _cells(
+    grid: Grid, tracing: TraceSettings, even: bool, cache: Cache | None, progress: Progress | None
+) -> list[Cell]:
+    cells: list[Cell] = []
+    last: tuple[Stage, OlatSet] | None = None
+    first: tuple[Stage, list[Reading]] | None = None
+    for number, variant in enumerate(grid.variants, 1):
+        if last is None or not same_transport(last[0], variant.stage):
+            told = None if progress is None else partial(_tell, progress, number, len(grid.variants))
+            last = variant.stage, trace_as(variant.stage, tracing, cache=cache, progress=told)
+        olat = last[1]
+        stage = variant.stage
+        changes: dict[str, float] = {}
+        if even:
+            readings = all_readings(olat.meters, stage)
+            first = first or (stage, readings)
+            stage, changes = _evened(variant, readings, *first)
+        cells.append(_cell(variant, stage, olat, changes, tracing, cache))
+    return cells
+
+
+def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:
+    progress(replace(report, light=f"{report.light} (picture {number} of {count})"))
+
+
+def _evened(
+    variant: Variant, readings: list[Reading], first: Stage, wanted: list[Reading]
+) -> tuple[Stage, dict[str, float]]:
+    """The variant's stage with its varied lights at the power that reads as in the first variant, and the changes."""
+    stage = variant.stage
+    changes: dict[str, float] = {}
+    names = variant.lights or ((variant.key,) if variant.key else ())
+    for light in (light for light in first.lights if light.name in names):
+        aim = own_aim(light)
+        at = next((p for p in _places(wanted) if _level(wanted, p, light.name, aim) >= FAINTEST_STOPS), FACE_PROBE)
+        now, before = (find(r, at, light.name, aim).stops for r in (readings, wanted))
+        if now is not None and before is not None and abs(before - now) > 1e-6:
+            stage = relight(stage, light.name, stops=before - now)
+            changes[light.name] = before - now
+    return stage, changes
+
+
+def _places(readings: list[Reading]) -> list[str]:
+    probes = list(dict.fromkeys(r.probe for r in readings))
+    return [p for p in (FACE_PROBE, "background_centre") if p in probes]
+
+
+def _level(readings: list[Reading], probe: str, light: str, aim: str) -> float:
+    stops = find(readings, probe, light, aim).stops
+    return -np.inf if stops is None else stops
+
+
+def _cell(
+    variant: Variant, stage: Stage, olat: OlatSet, changes: dict[str, float], tracing: TraceSettings,
+    cache: Cache | None,
+) -> Cell:  # fmt: skip
+    picture = sized(develop(olat, stage, curve=CURVE), stage)
+    style = None
+    if variant.style is not None and variant.key is not None:
+        style = check_style(
+            stage, variant.style, variant.key, device=tracing.device, threads=tracing.threads, cache=cache
+        )
+    noises = [t.noise_stops for t in olat.transports if t.noise_stops is not None]
+    report = CellReport(
+        row=variant.row, column=variant.column, labels=list(variant.labels),
+        numbers=numbers_of(olat.meters, stage), power_change_stops=changes, style=style, notes=list(variant.notes),
+        noise_stops=max(noises, default=None), warnings=list(stage.warnings),
+    )  # fmt: skip
+    stops = luminance_stops(olat, stage)
+    return Cell(variant, picture.to_8_bit(), stops, float(np.log2(clip_level(CURVE) / 0.18)), report)
+
+
+def numbers_of(meters: MeterSet, stage: Stage) -> CellNumbers:
+    """Face, cheeks and background of a stage, all its lights together."""
+    readings = {(r.probe, r.aim): r for r in all_readings(meters, stage) if r.light == ALL_LIGHTS}
+    face = readings[FACE_PROBE, "dome"].stops
+    sides = [readings[probe, "flat:surface"].exposure_lx_s for probe in ("cheek_L", "cheek_R")]
+    behind = readings.get(("background_centre", "flat:surface"))
+    return CellNumbers(
+        face_stops=face,
+        cheeks_ratio=max(sides) / min(sides) if min(sides) > 1e-9 else None,
+        background_stops=None if face is None or behind is None or behind.stops is None else behind.stops - face,
+    )
+
+
+def number_words(numbers: CellNumbers) -> list[tuple[str, str]]:
+    """The three numbers as they stand under a picture: the value, and what it is of."""
+    ratio = numbers.cheeks_ratio
+    return [
+        ("dark" if numbers.face_stops is None else _signed(numbers.face_stops), "face"),
+        ("one only" if ratio is None else f"{ratio:.1f}:1" if ratio < 99.5 else "over 99:1", "cheeks"),
+        (_behind(numbers.background_stops), "background"),
+    ]
+
+
+def _behind(stops: float | None) -> str:
+    if stops is None:
+        return "none"
+    return _signed(stops) if stops >= DARKEST_STOPS else "black"
+
+
+def _signed(stops: float) -> str:
+    return format_stops(stops).replace("-", "\u2212")
+
+
+def _report(grid: Grid, cells: list[Cell], tracing: TraceSettings, even: bool) -> CompareReport:
+    settings = {cell.variant.stage.exposure for cell in cells}
+    return CompareReport(
+        title=grid.title,
+        settings=camera_settings(cells[0].variant.stage) if len(settings) == 1 else None,
+        across=AxisReport(name=grid.across.name, labels=list(grid.across.labels)),
+        down=None if grid.down is None else AxisReport(name=grid.down.name, labels=list(grid.down.labels)),
+        evened=even, quality=tracing.quality, cells=[cell.report for cell in cells],
+    )  # fmt: skip

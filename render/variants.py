@@ -1,0 +1,152 @@
+"""The variants of one scene that a comparison shows: their scenes, checked before anything is traced."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from materials import KeyfallError
+from scenes import Scene, SceneError, build_stage
+from scenes.findings import Finding
+from scenes.stage import Stage
+from scenes.styles import STYLES, apply_style
+from scenes.variations import Variation, changed, checked, scene_tables
+
+MOST_CELLS = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """One cell of a comparison.
+
+    Attributes
+    ----------
+    row, column : its place in the grid of two, from 0; with one variation all are in one row.
+    labels : what it is called, one label for each variation.
+    lights : lights whose own keys are varied here.
+    style : key style it is set in, and `key` the light that makes it; None without.
+    notes : what else was changed to get there, in sentences.
+    """
+
+    row: int
+    column: int
+    labels: tuple[str, ...]
+    scene: Scene
+    stage: Stage
+    lights: tuple[str, ...]
+    style: str | None
+    key: str | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """One direction of a comparison: what is varied, in words, and the label of each step."""
+
+    name: str
+    labels: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """All variants, row by row; `down` is None with one variation."""
+
+    title: str
+    across: Axis
+    down: Axis | None
+    variants: tuple[Variant, ...]
+
+
+def make_grid(path: Path, variations: list[Variation], styles: list[str] | None = None, key: str | None = None) -> Grid:
+    """Every variant of a scene file.
+
+    Parameters
+    ----------
+    variations : one or two; with key styles, none or one. The first of two runs down, the last across.
+    styles : key styles by name, which run across; None without.
+    key : the light that makes the styles; the scene's key if None.
+
+    Raises
+    ------
+    KeyfallError
+        Too many or too few variations, an unknown style, or (SceneError) variants that cannot be set up, all at once.
+    """
+    _allowed(variations, styles)
+    tables = scene_tables(path)
+    axes = [Axis(v.name, v.labels) for v in variations] + ([Axis("key style", tuple(styles))] if styles else [])
+    down = axes[0] if len(axes) == 2 else None
+    across = axes[-1]
+    variants: list[Variant] = []
+    faults: dict[tuple[str, str], Finding] = {}
+    for row in range(len(down.labels) if down else 1):
+        for column in range(len(across.labels)):
+            steps = [row, column] if down else [column]
+            try:
+                variants.append(_variant(path, tables, variations, styles, key, steps))
+            except SceneError as error:
+                for finding in error.findings:
+                    if finding.severity == "error":
+                        faults.setdefault((finding.where, finding.message), finding)
+    if faults:
+        raise SceneError(faults.values())
+    return Grid(variants[0].scene.title or path.stem, across, down, tuple(variants))
+
+
+def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
+    count = len(variations) + (1 if styles else 0)
+    if count == 0:
+        raise KeyfallError(
+            "There is nothing to compare. Give --vary KEY=VALUE,VALUE,... or --styles, e.g. "
+            "--vary light.key.distance_m=0.6,1.2,2.5."
+        )
+    if count > 2:
+        raise KeyfallError(f"{count} variations make no sheet. Allowed: one or two (key styles count as one).")
+    keys = [key for variation in variations for key in variation.keys]
+    twice = next((key for key in keys if keys.count(key) > 1), None)
+    if twice is not None:
+        raise KeyfallError(f"{'.'.join(twice)} is varied twice. Put its values into one variation.")
+    unknown = [name for name in styles or () if name not in STYLES]
+    if unknown:
+        raise KeyfallError(f"There is no key style '{unknown[0]}'. Allowed: {', '.join(STYLES)}.")
+    doubled = next((name for name in styles or () if styles and styles.count(name) > 1), None)
+    if doubled is not None:
+        raise KeyfallError(f"The key style '{doubled}' is named twice. Name each once.")
+    cells = len(styles or "x")
+    for variation in variations:
+        cells *= len(variation.values)
+    if cells > MOST_CELLS:
+        raise KeyfallError(f"That makes {cells} pictures. Allowed: at most {MOST_CELLS}; leave out some values.")
+
+
+def _variant(
+    path: Path, tables: dict, variations: list[Variation], styles: list[str] | None, key: str | None, steps: list[int]
+) -> Variant:
+    labels: list[str] = []
+    what: list[str] = []
+    for variation, step in zip(variations, steps, strict=False):
+        what.append(f"{variation.name} = {variation.labels[step]}")
+        labels.append(variation.labels[step])
+        try:
+            tables = changed(tables, variation.keys, variation.values[step])
+        except KeyfallError as error:
+            raise SceneError([Finding(f"{path}, with {what[-1]}", None, "error", "", str(error))]) from None
+    scene = checked(tables, path, ", ".join(what))
+    style = placed_key = None
+    notes: tuple[str, ...] = ()
+    if styles:
+        style = styles[steps[-1]]
+        labels.append(style)
+        what.append(f"key style {style}")
+        try:
+            styled = apply_style(scene, style, key)
+        except SceneError:
+            raise
+        except KeyfallError as error:
+            raise SceneError([Finding(f"{path}, with {what[-1]}", None, "error", "", str(error))]) from None
+        scene = checked(styled.tables, path, ", ".join(what))
+        placed_key, notes = styled.key, styled.notes
+    return Variant(
+        row=steps[0] if len(steps) == 2 else 0, column=steps[-1], labels=tuple(labels), scene=scene,
+        stage=build_stage(scene), lights=tuple(dict.fromkeys(n for v in variations for n in v.lights())),
+        style=style, key=placed_key, notes=notes,
+    )  # fmt: skip

@@ -1,0 +1,144 @@
+"""From scene files to the sheets that need a traced set and its report: board, plan, export."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from materials import KeyfallError
+from scenes import Scene, build_stage, load_scene
+from scenes.stage import Stage
+
+from . import backend
+from .cache import Cache, content_hash
+from .compare import CURVE
+from .develop import develop
+from .files import write_exr
+from .looks import read_looks
+from .maps import exposure_maps, haze_maps
+from .olat import OlatSet
+from .outputs import OutputFolder
+from .passes import PassReport, Progress
+from .preview import SHEETS, import_ahead, sized
+from .readings import all_readings
+from .report import Report, build_report
+from .tone import clip_level
+from .trace import TraceSettings, trace_as
+
+if TYPE_CHECKING:
+    from .board import BoardReport
+    from .plan import PlanReport
+
+
+def worked(
+    stage: Stage, scene_hash: str, tracing: TraceSettings, cache: Cache | None, progress: Progress | None
+) -> tuple[OlatSet, np.ndarray, Report]:
+    """A stage's traced set, its picture (h, w, 3) uint8 sRGB and its report."""
+    olat = trace_as(stage, tracing, cache=cache, progress=progress)
+    picture = sized(develop(olat, stage, curve=CURVE), stage)
+    maps = [*exposure_maps(olat, stage, clip_level(CURVE)), *haze_maps(olat, stage)]
+    report = build_report(
+        stage, olat, picture, maps, all_readings(olat.meters, stage), quality=tracing.quality,
+        device=backend.active_device(), scene_hash=scene_hash,
+    )  # fmt: skip
+    return olat, picture.to_8_bit(), report
+
+
+def _titled(scene: Scene, path: Path) -> Stage:
+    stage = build_stage(scene)
+    return stage if stage.title else replace(stage, title=path.stem)
+
+
+def board_of(
+    looks: list[str], folder: Path, tracing: TraceSettings = TraceSettings(), *, title: str | None = None,
+    client: str = "", note: str = "", captions: list[str] | None = None, theme: str = "light", paper: str = "a4",
+    cache: Cache | None = None, progress: Progress | None = None,
+) -> BoardReport:  # fmt: skip
+    """Trace looks, each ``FILE`` or ``FILE@KEY=VALUE``, and write the board of them; see `render.board`.
+
+    Raises
+    ------
+    KeyfallError
+        For looks that cannot be used, more captions than looks, settings out of range, or a folder that cannot be
+        written.
+    """
+    from .board import BoardSettings, Look, make_board
+
+    captions = captions or []
+    if len(captions) > len(looks):
+        raise KeyfallError(f"{len(captions)} captions are given for {len(looks)} looks. Give at most one a look.")
+    named = read_looks(looks)
+    with OutputFolder(folder) as output:
+        import_ahead(SHEETS)
+        made = []
+        for number, look in enumerate(named, 1):
+            stage = _titled(look.scene, look.path)
+            told = None if progress is None else partial(_tell, progress, number, len(named))
+            olat, picture, report = worked(stage, content_hash(looks[number - 1]), tracing, cache, told)
+            caption = captions[number - 1] if number <= len(captions) else None
+            made.append(Look(stage.title, stage, picture, report, olat, caption or None))
+        settings = BoardSettings(title or made[0].title, client, note, theme, paper)  # type: ignore[arg-type]  # checked there
+        board = make_board(made, settings, output)
+        output.write_text("board.json", board.model_dump_json(indent=2) + "\n")
+    return board
+
+
+def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:
+    progress(replace(report, light=f"{report.light} (look {number} of {count})"))
+
+
+def plan_of(
+    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, paper: str = "a4", view: bool = True,
+    cache: Cache | None = None, progress: Progress | None = None,
+) -> PlanReport:  # fmt: skip
+    """Trace a scene and write its lighting plan; see `render.plan.make_plan`.
+
+    Raises
+    ------
+    KeyfallError
+        For a scene that cannot be used, settings out of range, or a folder that cannot be written.
+    """
+    from .plan import PlanSettings, make_plan
+
+    with OutputFolder(folder) as output:
+        import_ahead(SHEETS)
+        stage = _titled(load_scene(scene_path), scene_path)
+        _, picture, report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)
+        plan = make_plan(stage, picture, report, PlanSettings(paper, view), output)  # type: ignore[arg-type]  # checked there
+        output.write_text("plan.json", plan.model_dump_json(indent=2) + "\n")
+    return plan
+
+
+def export_of(
+    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, gltf: bool = True, exr: bool = True,
+    table: bool = True, cache: Cache | None = None, progress: Progress | None = None,
+) -> list[str]:  # fmt: skip
+    """Write a scene for other programs: `set.glb`, `lights.exr`, `lights.csv`; returns the names written.
+
+    The glTF file alone needs no tracing.
+
+    Raises
+    ------
+    KeyfallError
+        For a scene that cannot be used, settings out of range, or a folder that cannot be written.
+    """
+    names = []
+    with OutputFolder(folder) as output:
+        stage = _titled(load_scene(scene_path), scene_path)
+        if gltf:
+            from .gltf import write_gltf
+
+            names.append(output.write("set.glb", lambda path: write_gltf(path, stage)).name)
+        if exr or table:
+            olat, _, report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)
+            if exr:
+                names.append(output.write("lights.exr", lambda path: write_exr(path, olat, stage)).name)
+            if table:
+                from .light_table import light_csv, light_rows
+
+                names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
+    return names
