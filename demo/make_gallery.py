@@ -1,8 +1,8 @@
 """Make every picture that README.md and demo/gallery.md show: ``python demo/make_gallery.py [PART ...]``.
 
 Parts: looks (the four demo looks), places (daylight, and a kit file), modifiers (every stock modifier on the same face
-and wall), haze, beams (the wall sheet and the near field). All of them, about twenty minutes on two cores, when none is
-named. Repeats are quick: traced lights stay in the cache.
+and wall), haze, beams (the wall sheet and the near field), sheets (compare, build-up, board, plan). All of them, about
+half an hour on two cores, when none is named. Repeats are quick: traced lights stay in the cache.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import tempfile
 from pathlib import Path
 
 import haze_pages
+import sheet_pages
 from modifier_pages import PAGES, make_page
 from near_field import write_near_field
 from PIL import Image
@@ -107,6 +108,7 @@ PARTS = {
     "modifiers": make_modifiers,
     "haze": make_haze,
     "beams": make_beams,
+    "sheets": lambda: sheet_pages.make_pages(GALLERY, Console(stderr=True)),
 }
 
 

@@ -64,21 +64,21 @@ def write_beam_sheet(path: Path, setups: list[Setup], report: BeamReport) -> Non
 def _heading(figure: Figure, report: BeamReport, width: int, height: int) -> None:
     what = "continuous, 1/60 s" if report.continuous else "flash"
     title = f"On the head {report.head} ({what}), full power, ISO {report.iso:g}"
-    figure.text(_GAP_PX / width, 1 - 26 / height, "Beams on a wall", fontsize=15, va="center", weight="bold")
-    figure.text(_GAP_PX / width, 1 - 54 / height, title, fontsize=9.5, va="center", color=QUIET)
+    figure.text(_GAP_PX / width, 1 - 26 / height, "Beams on a wall", fontsize=16.8, va="center", weight="bold")
+    figure.text(_GAP_PX / width, 1 - 54 / height, title, fontsize=10.6, va="center", color=QUIET)
     key = "lines: stops under the axis"
-    figure.text(1 - _GAP_PX / width, 1 - 54 / height, key, fontsize=9, va="center", ha="right", color=QUIET)
+    figure.text(1 - _GAP_PX / width, 1 - 54 / height, key, fontsize=10.1, va="center", ha="right", color=QUIET)
     figure.text(
-        1 - _GAP_PX / width, 1 - 26 / height, "field 10 %", fontsize=9.5, va="center", ha="right", color=_FIELD_INK
+        1 - _GAP_PX / width, 1 - 26 / height, "field 10 %", fontsize=10.6, va="center", ha="right", color=_FIELD_INK
     )
-    figure.text(1 - 86 / width, 1 - 26 / height, "beam 50 %", fontsize=9.5, va="center", ha="right", color=_BEAM_INK)
+    figure.text(1 - 86 / width, 1 - 26 / height, "beam 50 %", fontsize=10.6, va="center", ha="right", color=_BEAM_INK)
 
 
 def _row_text(figure: Figure, numbers: SetupReport, row: int, top: float, width: int, height: int) -> None:
     left = _GAP_PX / width
     name = numbers.name.replace("+", "\n+ ")
     figure.text(
-        left, (top - 2) / height, name, fontsize=11.5, va="top", weight="bold", color=LINES[row], linespacing=1.3
+        left, (top - 2) / height, name, fontsize=12.9, va="top", weight="bold", color=LINES[row], linespacing=1.3
     )
     lines = []
     for at in numbers.at:
@@ -87,7 +87,7 @@ def _row_text(figure: Figure, numbers: SetupReport, row: int, top: float, width:
         lines.append(f"   beam {_size(at.beam_m)}, field {_size(at.field_m)}")
     text = "\n".join(lines)
     down = 2 + 22 * (name.count("\n") + 1)
-    figure.text(left, (top - down) / height, text, fontsize=8.6, va="top", linespacing=1.42, color=INK)
+    figure.text(left, (top - down) / height, text, fontsize=9.6, va="top", linespacing=1.42, color=INK)
 
 
 def _loss(numbers: SetupReport, at: BeamAt) -> str:
@@ -123,7 +123,7 @@ def _wall(axes: Axes, setup: Setup, at: BeamAt, first: bool) -> None:
     x, y = side, np.linspace(low, top, _RASTER)
     levels = np.arange(-6.0, 0.0)
     thin = axes.contour(x, y, stops, levels=levels, colors="#8d949e", linewidths=0.5, linestyles="solid")
-    axes.clabel(thin, fontsize=6.5, fmt=lambda v: f"\u2212{abs(v):.0f}", inline_spacing=2)
+    axes.clabel(thin, fontsize=7.3, fmt=lambda v: f"\u2212{abs(v):.0f}", inline_spacing=2)
     peak = np.log2(max(relative.max(), 1e-9))
     axes.contour(x, y, stops, levels=[peak + np.log2(BEAM_SHARE)], colors=_BEAM_INK, linewidths=1.3)
     axes.contour(x, y, stops, levels=[peak + np.log2(FIELD_SHARE)], colors=_FIELD_INK, linewidths=1.1)
@@ -134,7 +134,7 @@ def _wall(axes: Axes, setup: Setup, at: BeamAt, first: bool) -> None:
     axes.set_ylim(*extent[2:])
     axes.set_axis_off()
     if first:
-        axes.set_title(f"{at.distance_m:g} m away, {view:g} m wide", fontsize=9.5, pad=5)
+        axes.set_title(f"{at.distance_m:g} m away, {view:g} m wide", fontsize=10.6, pad=5)
 
 
 @lru_cache(maxsize=1)
@@ -171,7 +171,7 @@ def _charts(figure: Figure, report: BeamReport, width: int, height: int) -> None
             _axis_chart(axes, report)
         axes.grid(True, linewidth=0.4, color="#cfcac0")
         axes.set_facecolor(PAPER)
-        axes.tick_params(labelsize=8, length=3, colors=INK)
+        axes.tick_params(labelsize=9.0, length=3, colors=INK)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
 
@@ -182,9 +182,9 @@ def _down_chart(axes: Axes, report: BeamReport, column: int) -> None:
         axes.plot(stops, report.across_m, color=LINES[number], linestyle=_DASHES[number], linewidth=1.5)
     axes.set_xlim(-8, 0.5)
     axes.set_ylim(-1.75, 1.0)
-    axes.set_title(f"down the wall at {report.setups[0].at[column].distance_m:g} m", fontsize=9.5, loc="left")
-    axes.set_xlabel("stops under the axis", fontsize=8.5)
-    axes.set_ylabel("metres from the face", fontsize=8.5)
+    axes.set_title(f"down the wall at {report.setups[0].at[column].distance_m:g} m", fontsize=10.6, loc="left")
+    axes.set_xlabel("stops under the axis", fontsize=9.5)
+    axes.set_ylabel("metres from the face", fontsize=9.5)
 
 
 def _axis_chart(axes: Axes, report: BeamReport) -> None:
@@ -200,6 +200,6 @@ def _axis_chart(axes: Axes, report: BeamReport) -> None:
     axes.set_yticks([2 ** (k / 2) for k in range(1, 15)], [f"f/{m:g}" for m in marks])
     values = [n for setup in report.setups for n in setup.axis_f_number if n > 0]
     axes.set_ylim(min(values) * 0.9, max(values) * 1.1)
-    axes.set_title("along the axis", fontsize=9.5, loc="left")
-    axes.set_xlabel("metres from the front", fontsize=8.5)
-    axes.legend(fontsize=7, frameon=False, loc="lower left", handlelength=2.6)
+    axes.set_title("along the axis", fontsize=10.6, loc="left")
+    axes.set_xlabel("metres from the front", fontsize=9.5)
+    axes.legend(fontsize=7.8, frameon=False, loc="lower left", handlelength=2.6)

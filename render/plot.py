@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -13,6 +12,8 @@ import numpy as np
 
 from .maps import DARKEST_STOPS, ExposureMap, MapNumbers
 from .palette import FROM_STOPS, TO_STOPS, colours
+from .sheet.page import sheet_style
+from .sheet.type import Type, font_files, shortened, text_width
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,7 +28,8 @@ _SHORTEST_PX, _LABELLED_PX = 36, 110
 _CONTOUR_BLUR_PX = 2.5
 _LABEL_ROOM_PX = 18
 _FACE_MARGIN = 0.12
-_HEADING_CHARACTER_PX = 9.5  # of the widest ordinary text at the heading's size
+_HEADING = Type(12.5)
+_PX_PER_MM = 100 / 25.4
 
 
 def write_map(path: Path | BinaryIO, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str) -> None:
@@ -72,12 +74,10 @@ def new_figure(width_px: float, height_px: float) -> Iterator[Figure]:
     from matplotlib.figure import Figure
 
     style: Any = {
-        "font.size": 9, "font.family": "DejaVu Sans", "text.color": INK, "hatch.linewidth": 0.6,
-        "axes.edgecolor": QUIET, "axes.labelcolor": INK,
-    }  # fmt: skip
-    with matplotlib.rc_context(style), warnings.catch_warnings():
-        # a title in a script the font lacks shows as boxes
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        "font.size": 10, "text.color": INK, "hatch.linewidth": 0.6, "axes.edgecolor": QUIET, "axes.labelcolor": INK,
+    }
+    font_files()
+    with sheet_style(), matplotlib.rc_context(style):
         yield Figure(figsize=(width_px / 100, height_px / 100), dpi=100, facecolor=PAPER)
 
 
@@ -119,14 +119,14 @@ def _draw(
         1 - 14 / total_height,
         unit.replace(" from ", "\nfrom "),
         va="top",
-        fontsize=8,
+        fontsize=9,
     )
     figure.text(
         14 / total_width, 62 / total_height, _heading(scene_title, exposure_map.title, total_width - 28),
-        fontsize=11, va="center", parse_math=False,
+        fontsize=_HEADING.size_pt, va="center", parse_math=False,
     )  # fmt: skip
     figure.text(
-        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=9, color=QUIET, va="center"
+        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=10.5, color=QUIET, va="center"
     )
 
 
@@ -168,7 +168,7 @@ def _draw_contours(axes: Axes, smooth: np.ndarray) -> None:
                 if spot is not None:
                     placed.append(spot)
                     axes.text(
-                        float(spot[0]), float(spot[1]), _signed(level), color=ink, fontsize=8, ha="center", va="center",
+                        float(spot[0]), float(spot[1]), _signed(level), color=ink, fontsize=9, ha="center", va="center",
                         path_effects=[withStroke(linewidth=2.2, foreground=halo)],
                     )  # fmt: skip
 
@@ -199,7 +199,7 @@ def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:
     axes.set_yticks(ticks, labels)
     axes.yaxis.tick_right()
     axes.set_xticks([])
-    axes.tick_params(length=3, labelsize=8, colors=INK)
+    axes.tick_params(length=3, labelsize=9, colors=INK)
     if np.isfinite(exposure_map.clipped_above) and exposure_map.name != "incident":
         axes.axhspan(exposure_map.clipped_above, TO_STOPS, facecolor="none", edgecolor=INK, hatch="////", linewidth=0)
     for spine in axes.spines.values():
@@ -214,10 +214,10 @@ def _heading(scene_title: str, map_title: str, room_px: float) -> str:
     """Scene and map on one line, the scene's title cut where it would not fit."""
     printable = "".join(c if c.isprintable() else " " for c in scene_title)
     title = " ".join(printable.split())
-    most = max(int(room_px / _HEADING_CHARACTER_PX) - len(map_title) - 2, 8)
-    if len(title) > most:
-        title = title[: most - 1].rstrip() + "\u2026"
-    return f"{title}: {map_title}" if title else map_title
+    if not title:
+        return map_title
+    rest = f": {map_title}"
+    return shortened(title, _HEADING, room_px / _PX_PER_MM - text_width(rest, _HEADING)) + rest
 
 
 def _caption(exposure_map: ExposureMap, numbers: MapNumbers) -> str:
