@@ -25,7 +25,7 @@ from .preview import SHEETS, import_ahead, sized
 from .readings import ALL_LIGHTS, Reading, all_readings, find, own_aim
 from .record import Record
 from .report import CameraSettings, camera_settings
-from .style_check import StyleReport, check_style
+from .styles import StyleReport, check_style
 from .tone import clip_level
 from .trace import TraceSettings, trace_as
 from .variants import Grid, Variant

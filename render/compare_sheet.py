@@ -13,7 +13,7 @@ from .palette import colours
 from .settings_words import settings_line
 from .sheet import Page, Type, save_pdf, save_png, text_width, wrapped
 from .stops_scale import draw_stops_scale
-from .style_rules import pattern_words
+from .styles.rules import pattern_words
 
 _MARGIN_MM, _GAP_MM = 14.0, 7.0
 _NARROWEST_MM, _WIDEST_MM = 62.0, 88.0

@@ -9,7 +9,7 @@ from materials import KeyfallError
 from scenes import Scene, SceneError, build_stage
 from scenes.findings import Finding
 from scenes.stage import Stage
-from scenes.styles import STYLES, apply_style
+from scenes.styles import apply_style, style_named
 from scenes.variations import Variation, changed, checked, scene_tables
 
 MOST_CELLS = 48
@@ -105,9 +105,8 @@ def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
     twice = next((key for key in keys if keys.count(key) > 1), None)
     if twice is not None:
         raise KeyfallError(f"{'.'.join(twice)} is varied twice. Put its values into one variation.")
-    unknown = [name for name in styles or () if name not in STYLES]
-    if unknown:
-        raise KeyfallError(f"There is no key style '{unknown[0]}'. Allowed: {', '.join(STYLES)}.")
+    for name in styles or ():
+        style_named(name)
     doubled = next((name for name in styles or () if styles and styles.count(name) > 1), None)
     if doubled is not None:
         raise KeyfallError(f"The key style '{doubled}' is named twice. Name each once.")

@@ -7,7 +7,6 @@ import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 
 from .runs import ROOT, SCENE, spread
 

@@ -13,9 +13,9 @@ import pytest
 from materials import KeyfallError
 from render import backend
 from render.cache import Cache
-from render.face_facts import FaceFacts
-from render.style_check import StyleReport, check_style, read_face
-from render.style_rules import checks_of
+from render.styles.check import StyleReport, check_style, read_face
+from render.styles.facts import FaceFacts
+from render.styles.rules import checks_of
 from render.tracer import Tracer
 from scenes import build_stage
 from scenes.check import check_data

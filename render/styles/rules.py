@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from scenes.meters import format_ratio, format_stops
-from scenes.styles import TURNED_DEG, Style
+from scenes.styles.style import TURNED_DEG, Style
 
-from .face_facts import FaceFacts
-from .record import Record
+from ..record import Record
+from .facts import FaceFacts
 
 DIRECTION_DEG = 15.0
 """Most by which the traced shadow of the nose may point elsewhere than straight lines from the light say."""

@@ -6,14 +6,14 @@ import math
 
 import numpy as np
 
-from scenes.face_frame import FaceFrame
-from scenes.face_pattern import FacePattern, light_from, pattern_of
-from scenes.face_relief import Relief
 from scenes.stage import Camera, Light, Stage
-from scenes.style_placing import exit_points
+from scenes.styles.frame import FaceFrame
+from scenes.styles.pattern import FacePattern, light_from, pattern_of
+from scenes.styles.placing import exit_points
+from scenes.styles.relief import Relief
 
-from .face_reading import FaceReading, SkinLevels
-from .record import Record
+from ..record import Record
+from .reading import FaceReading, SkinLevels
 
 RATIO_IS = "brighter to darker cheek, all lights on, by flat meters lying on the skin of both cheeks"
 

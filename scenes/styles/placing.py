@@ -11,17 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from . import stage
-from .aiming import look_frame
-from .bodies import exit_outline, in_fixture, in_frame
-from .check import check_data, look_over, parts_of
-from .face_frame import FaceFrame, face_frame
-from .face_pattern import light_from, pattern_of
-from .face_relief import Relief, face_relief
-from .findings import Finding, Problem, SceneError, dotted
-from .model import Light, Scene
-from .model.scene import role_of
-from .styles import (
+from .. import stage
+from ..aiming import look_frame
+from ..bodies import exit_outline, in_fixture, in_frame
+from ..check import check_data, look_over, parts_of
+from ..findings import Finding, Problem, SceneError, dotted
+from ..model import Light, Scene
+from ..model.scene import role_of
+from ..survey import Survey
+from .frame import FaceFrame, face_frame
+from .pattern import light_from, pattern_of
+from .relief import Relief, face_relief
+from .style import (
     STRAIGHT_DEG,
     THREE_QUARTER_DEG,
     TURNED_DEG,
@@ -30,7 +31,6 @@ from .styles import (
     StyledScene,
     spots,
 )
-from .survey import Survey
 
 SMALL_M = 0.1
 """A light smaller than this is taken for a point when its shadows are foretold, metres."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .face_frame import FaceFrame
+from .frame import FaceFrame
 
 CELL_M = 0.002
 """Side of a raster cell, metres: a nose is some eighteen cells wide."""

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .face_frame import FaceFrame
-from .face_relief import CELL_M, Relief, nose_zone, shadowed, under_nose, without_nose
+from .frame import FaceFrame
+from .relief import CELL_M, Relief, nose_zone, shadowed, under_nose, without_nose
 
 DARK_SHARE = 0.18
 """Skin counts as lit from this share of what the brightest skin gets: two and a half stops under (common practice, no

@@ -7,17 +7,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from materials import Bands, Finish, default_bands
-from scenes.face_frame import FaceFrame, face_frame
-from scenes.face_pattern import BRIGHTEST, DARK_SHARE, FaceLight, told_apart
-from scenes.face_relief import Relief, face_relief, nose_zone
 from scenes.field import illuminance
 from scenes.stage import Fixture, Light, Shape, Stage
+from scenes.styles.frame import FaceFrame, face_frame
+from scenes.styles.pattern import BRIGHTEST, DARK_SHARE, FaceLight, told_apart
+from scenes.styles.relief import Relief, face_relief, nose_zone
 
-from .cache import Cache, content_hash
-from .job import TRACE_VERSION
-from .merge import finish_tables, merge
-from .meterset import Meter, MeterSet
-from .tracer import Tracer
+from ..cache import Cache, content_hash
+from ..job import TRACE_VERSION
+from ..merge import finish_tables, merge
+from ..meterset import Meter, MeterSet
+from ..tracer import Tracer
 
 READING_VERSION = 1
 """Raise it with every change of what is read here."""
@@ -171,7 +171,7 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
 
     A cheek is the mean of meters on the skin within a fifth of the distance between the pupils from its landmark.
     """
-    from .look import FACE_PROBE, xyz_weights
+    from ..look import FACE_PROBE, xyz_weights
 
     frame = relief.frame
     patches = [_on_skin(relief, _patch(relief, stage.landmarks[name])) for name in ("cheek_L", "cheek_R")]

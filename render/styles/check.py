@@ -6,10 +6,10 @@ from materials import KeyfallError
 from scenes.stage import Light, Stage
 from scenes.styles import style_named
 
-from .cache import Cache
-from .face_facts import FaceFacts, facts_of
-from .face_reading import read_key, read_skin, relief_of
-from .style_rules import StyleCheck, checks_of, in_words
+from ..cache import Cache
+from .facts import FaceFacts, facts_of
+from .reading import read_key, read_skin, relief_of
+from .rules import StyleCheck, checks_of, in_words
 
 
 class StyleReport(FaceFacts):

@@ -13,9 +13,9 @@ from typing import Any
 
 from materials.errors import KeyfallError
 
-from .model import Scene
-from .model.scene import role_of
-from .names import nearest
+from ..model import Scene
+from ..model.scene import role_of
+from ..names import nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +189,7 @@ def apply_style(scene: Scene, style: str, key: str | None = None) -> StyledScene
         For an unknown style or light, a key that cannot be moved, or (SceneError) when no place in the style's window
         is free; its text is what the check of the scene finds there.
     """
-    from .style_placing import styled
+    from .placing import styled
 
     chosen = style_named(style)
     return styled(scene, chosen, key_of(scene, key))
