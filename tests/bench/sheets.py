@@ -2,85 +2,83 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
 import tempfile
-import time
+from pathlib import Path
 
 from .runs import ROOT, SCENE, spread
 
-GELS = (
-    "light.key.gels=none,amber,teal,magenta,half-cto,full-cto,half-ctb,full-ctb,rose,violet,plus-green,quarter-cto"
-)
+GELS = "light.key.gels=none,amber,teal,magenta,half-cto,full-cto,half-ctb,full-ctb,rose,violet,plus-green,quarter-cto"
 PLACES = "light.key.azimuth_deg=" + ",".join(str(20 + 4 * k) for k in range(12))
-_TRACE = """
-import sys
-from pathlib import Path
-from render import trace
-from scenes import build_stage, load_scene
-trace(build_stage(load_scene(Path(sys.argv[1]))))
-"""
-_PLACES = """
-import json, sys, time
-from pathlib import Path
-from render.job import Job
-from render.trace import TraceSettings
-from render.variants import make_grid
-from scenes.variations import parse_variation
-import render.compare
 
-spent = []
-original = Job._picture
-def timed(self, light, *rest):
+
+def _compare_timed(scene: str, variation: str, folder: str) -> None:
+    """In a process of its own: compare, and print when the last trace ended and what each light traced cost."""
+    import time
+
+    import render.compare
+    from render.job import Job
+    from render.variants import make_grid
+    from scenes.variations import parse_variation
+
+    spent: list[tuple[str, float]] = []
+    traced: list[str] = []
+    ended = 0.0
+    picture, transport, trace_as = Job._picture, Job.transport, render.compare.trace_as
+
+    def noted(self, light, *rest):
+        traced.append(light.name)
+        return picture(self, light, *rest)
+
+    def timed(self, light, *rest):
+        before, started = len(traced), time.perf_counter()
+        result = transport(self, light, *rest)
+        if len(traced) > before:
+            spent.append((light.name, time.perf_counter() - started))
+        return result
+
+    def last(*words, **named):
+        nonlocal ended
+        result = trace_as(*words, **named)
+        ended = time.perf_counter()
+        return result
+
+    Job._picture, Job.transport, render.compare.trace_as = noted, timed, last  # type: ignore[method-assign]
     started = time.perf_counter()
-    try:
-        return original(self, light, *rest)
-    finally:
-        spent.append((light.name, time.perf_counter() - started))
-Job._picture = timed
-started = time.perf_counter()
-grid = make_grid(Path(sys.argv[1]), [parse_variation(sys.argv[2])])
-render.compare.compare(grid, Path(sys.argv[3]))
-print(json.dumps({"seconds": time.perf_counter() - started, "traces": spent}))
-"""
+    render.compare.compare(make_grid(Path(scene), [parse_variation(variation)]), Path(folder))
+    now = time.perf_counter()
+    sys.stdout.write(json.dumps({"seconds": now - started, "after_s": now - ended, "lights": spent}) + "\n")
 
 
-def _process(words: list[str], cache: str) -> tuple[float, str]:
-    started = time.perf_counter()
-    run = subprocess.run(
-        [sys.executable, "-c", *words], env=os.environ | {"KEYFALL_CACHE_DIR": cache}, cwd=ROOT, capture_output=True,
-        text=True, check=False,
-    )  # fmt: skip
+def _process(variation: str) -> dict:
+    with tempfile.TemporaryDirectory() as folder:
+        code = "import sys; from tests.bench.sheets import _compare_timed; _compare_timed(*sys.argv[1:])"
+        run = subprocess.run(
+            [sys.executable, "-c", code, str(SCENE), variation, f"{folder}/o"],
+            env=os.environ | {"KEYFALL_CACHE_DIR": f"{folder}/cache"}, cwd=ROOT, capture_output=True, text=True,
+            check=False,
+        )  # fmt: skip
     if run.returncode:
         raise SystemExit(run.stderr)
-    return time.perf_counter() - started, run.stdout
+    return json.loads(run.stdout.splitlines()[-1])
 
 
 def sheets(repeats: int) -> dict[str, object]:
-    """Whole processes with an empty cache at 512 x 640: a compare of twelve gels against one that only traces; and of
-    twelve places of the key, with the time spent in each light's trace."""
-    import json
+    """Processes with an empty cache at 512 x 640, four lights, sheets as PDF and PNG.
 
-    over, whole = [], []
-    for _ in range(repeats):
-        with tempfile.TemporaryDirectory() as folder:
-            alone, _ = _process([_TRACE, str(SCENE)], f"{folder}/a")
-            compared, _ = _process(
-                ["from render.cli import app; app()", "compare", str(SCENE), "--vary", GELS, "-o", f"{folder}/o"],
-                f"{folder}/b",
-            )
-            whole.append(compared)
-            over.append(compared - alone)
-    with tempfile.TemporaryDirectory() as folder:
-        _, printed = _process([_PLACES, str(SCENE), PLACES, f"{folder}/o"], f"{folder}/c")
-    told = json.loads(printed.splitlines()[-1])
-    names = [name for name, _ in told["traces"]]
-    tracing = sum(seconds for _, seconds in told["traces"])
+    Twelve gels: seconds after the one trace has ended. Twelve places of the key: what was traced, and how much of the
+    time went into tracing and denoising those lights.
+    """
+    gels = [_process(GELS) for _ in range(repeats)]
+    places = _process(PLACES)
+    names = [name for name, _ in places["lights"]]
     return {
-        "twelve_gels_s": spread(whole),
-        "twelve_gels_over_one_trace_s": spread(over),
-        "twelve_places_s": told["seconds"],
+        "twelve_gels_s": spread([told["seconds"] for told in gels]),
+        "twelve_gels_after_the_trace_s": spread([told["after_s"] for told in gels]),
+        "twelve_places_s": places["seconds"],
         "twelve_places_traces": {name: names.count(name) for name in dict.fromkeys(names)},
-        "twelve_places_share_spent_tracing_lights": tracing / told["seconds"],
+        "twelve_places_share_spent_on_those_lights": sum(s for _, s in places["lights"]) / places["seconds"],
     }
