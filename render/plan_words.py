@@ -1,0 +1,95 @@
+"""The lighting plan in words: lights, places, readings."""
+
+from __future__ import annotations
+
+from scenes.meters import NOMINAL_WHOLE_STOPS, format_f_number_tenths, format_stops
+
+MINUS = "\u2212"
+
+STEEP_DEG = 85.0
+"""A light above this elevation is overhead: its side says nothing."""
+
+LEAST_F_NUMBER = 0.69
+"""Readings under the first engraved mark are not said as numbers; their stops are."""
+
+
+def metres(value: float) -> str:
+    """A length: "1.20 m"."""
+    return f"{number(value)} m"
+
+
+def number(value: float) -> str:
+    """Two decimals with a true minus sign; never a negative nought."""
+    text = f"{value:.2f}"
+    return ("0.00" if text == "-0.00" else text).replace("-", MINUS)
+
+
+def signed(text: str) -> str:
+    """The same text with true minus signs before its numbers."""
+    return text.replace("(-", f"({MINUS}").replace(" -", f" {MINUS}") if not text.startswith("-") else MINUS + text[1:]
+
+
+def stops_words(stops: float | None) -> str:
+    """Stops from the set aperture: "+0.3", "−1.0", or "no light"."""
+    return "no light" if stops is None else format_stops(stops).replace("-", MINUS)
+
+
+def side_words(azimuth_deg: float) -> str:
+    """An azimuth as one says it: "40° right", "25° left", "front", "behind"."""
+    turned = (azimuth_deg + 180) % 360 - 180
+    if abs(turned) < 0.5:
+        return "front"
+    if abs(turned) > 179.5:
+        return "behind"
+    return f"{abs(turned):.0f}° {'right' if turned > 0 else 'left'}"
+
+
+def rise_words(elevation_deg: float) -> str:
+    """An elevation: "30° above", "10° below", "level"."""
+    if abs(elevation_deg) < 0.5:
+        return "level"
+    return f"{abs(elevation_deg):.0f}° {'above' if elevation_deg > 0 else 'below'}"
+
+
+def tilt_words(tilt_deg: float) -> str:
+    """A tilt: "24° down", "12° up", "level"."""
+    if abs(tilt_deg) < 0.5:
+        return "level"
+    return f"{abs(tilt_deg):.0f}° {'up' if tilt_deg > 0 else 'down'}"
+
+
+_SIDES = {"L": "left", "R": "right"}
+
+
+def landmark_words(name: str) -> str:
+    """A landmark or meter point as one says it: "cheek_L" is the sitter's left cheek."""
+    what, _, side = name.partition("_")
+    return f"sitter's {_SIDES[side]} {what}" if side in _SIDES else name.replace("_", " ")
+
+
+def aim_words(aim: str) -> str:
+    """What a light is aimed at: a landmark, or "x 0.10, y 1.20, z −0.60" for a place."""
+    if not aim.startswith("["):
+        return landmark_words(aim)
+    x, y, z = (number(float(value)) for value in aim.strip("[]").split(","))
+    return f"x {x}, y {y}, z {z}"
+
+
+def place_words(x_m: float, z_m: float) -> str:
+    """A place on the floor: "x 0.74  z −0.60"."""
+    return f"x {number(x_m)}  z {number(z_m)}"
+
+
+def aperture_words(f_number: float) -> str:
+    """A reading to a tenth of a stop: "f/8 + 0.3"; what lies under a meter's scale as "under f/0.7"."""
+    if f_number < LEAST_F_NUMBER:
+        return f"under f/{NOMINAL_WHOLE_STOPS[0]}"
+    return format_f_number_tenths(f_number)
+
+
+def spoken_aperture(f_number: float) -> str:
+    """A reading in a sentence: "f/8 and 3 tenths"."""
+    mark, _, rest = aperture_words(f_number).partition(" + 0.")
+    if not rest:
+        return mark
+    return f"{mark} and {rest} {'tenth' if rest == '1' else 'tenths'}"
