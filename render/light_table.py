@@ -18,7 +18,7 @@ from .look import FACE_PROBE
 from .meterset import has_direction
 from .record import Record
 from .report import LightReport, Report
-from .set_reach import first_surface
+from .rigged.reach import first_surface
 from .where_read import held_words, where_read
 
 AIM_TOLERANCE_M = 0.01

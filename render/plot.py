@@ -74,7 +74,11 @@ def new_figure(width_px: float, height_px: float) -> Iterator[Figure]:
     from matplotlib.figure import Figure
 
     style: Any = {
-        "font.size": 10, "text.color": INK, "hatch.linewidth": 0.6, "axes.edgecolor": QUIET, "axes.labelcolor": INK,
+        "font.size": 10,
+        "text.color": INK,
+        "hatch.linewidth": 0.6,
+        "axes.edgecolor": QUIET,
+        "axes.labelcolor": INK,
     }
     font_files()
     with sheet_style(), matplotlib.rc_context(style):

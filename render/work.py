@@ -95,7 +95,7 @@ def plan_of(
     scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, paper: str = "a4", view: bool = True,
     cache: Cache | None = None, progress: Progress | None = None,
 ) -> PlanReport:  # fmt: skip
-    """Trace a scene and write its lighting plan; see `render.plan.make_plan`.
+    """Trace a scene and write its lighting plan; see `render.plan.make.make_plan`.
 
     Raises
     ------
@@ -130,7 +130,7 @@ def export_of(
     with OutputFolder(folder) as output:
         stage = _titled(load_scene(scene_path), scene_path)
         if gltf:
-            from .gltf import write_gltf
+            from .rigged import write_gltf
 
             names.append(output.write("set.glb", lambda path: write_gltf(path, stage)).name)
         if exr or table:

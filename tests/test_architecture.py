@@ -16,7 +16,7 @@ ONLY_UNDER = {
     "drjit": "render/",
     "mitsuba_oidn": "render/denoise.py",
     "matplotlib": ("render/plot.py", "render/beam_plot.py", "render/sheet/"),
-    "pyrender": "render/set_view",
+    "pyrender": "render/rigged/view",
     "rich": "render/",
     "typer": "render/cli",
 }

@@ -7,6 +7,7 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -106,15 +107,19 @@ def _jpeg_stream(pixels: np.ndarray) -> StreamObject:
     return stream
 
 
-def save_svg(path: Path, page: Page, title: str) -> None:
-    """A page as SVG: text as text, with the characters it uses embedded as fonts."""
+def save_svg(path: Path, page: Page, title: str, pages: Sequence[Page] = ()) -> None:
+    """A page as SVG: text as text, with the characters it uses embedded as fonts.
+
+    `pages` : the document it belongs to, whose pages then share one set of fonts, which is made once.
+    """
     buffer = io.StringIO()
     with sheet_style():
         page.figure.savefig(
             buffer, format="svg", facecolor=page.theme.paper, dpi=page.dots_per_inch,
             metadata={"Title": title, "Creator": _MAKER, "Date": None},
         )  # fmt: skip
-    style = f"<style>{font_faces(''.join(words.text for words in page.words))}</style>"
+    used = {letter for of in (page, *pages) for words in of.words for letter in words.text}
+    style = f"<style>{font_faces(''.join(sorted(used)))}</style>"
     text = re.sub(r"(<svg [^>]*>)", lambda opening: opening.group(1) + style, buffer.getvalue(), count=1)
     path.write_text(text, encoding="utf-8")
 
@@ -128,6 +133,7 @@ def font_faces(characters: str) -> str:
     )
 
 
+@lru_cache(maxsize=16)
 def _subset(file: Path, characters: str) -> str:
     from fontTools import subset
 

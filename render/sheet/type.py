@@ -149,7 +149,7 @@ def _paragraph(text: str, kind: Type, width_mm: float) -> list[str]:
 def _pieces(text: str) -> list[str]:
     """Words with the space after them, split after hyphens, slashes and pluses between letters."""
     pieces, piece = [], ""
-    for here, after in zip(text, text[1:] + " ", strict=True):
+    for here, after in zip(text, text[1:] + " ", strict=False):
         piece += here
         if (here == " " and after != " ") or (here in "-/+" and len(piece) > 1 and after.isalpha()):
             pieces.append(piece)

@@ -18,7 +18,7 @@ import pytest
 import trimesh
 
 from materials import KeyfallError, make_gel, make_source
-from render.gltf import gltf_bytes, write_gltf
+from render.rigged.gltf import gltf_bytes, write_gltf
 from scenes import build_stage, load_scene
 from scenes.field import axial_illuminance_per_lumen
 from scenes.optics import Angular, Optics

@@ -19,19 +19,19 @@ from render.cache import Cache
 from render.light_table import light_rows
 from render.maps import exposure_maps
 from render.outputs import OutputFolder
-from render.plan import PlanSettings, make_plan, plan_report
-from render.plan_flow import MARGIN_MM, PAPERS_MM
-from render.plan_forms import FORM_WORDS, Form, form_of
-from render.plan_labels import Label, Placer
-from render.plan_outline import outlines, sitter_outline
-from render.plan_pages import draw_pages
-from render.plan_record import PlanReport
-from render.plan_set import PlanSet, plan_set
-from render.plan_symbols import Body, symbol_parts
-from render.plan_tint import tint_of
-from render.plan_view import SCALES, SIDE, TOP, Frame, View, cut_line, cut_polygon, scale_for
+from render.plan.flow import MARGIN_MM, PAPERS_MM
+from render.plan.forms import FORM_WORDS, Form, form_of
+from render.plan.labels import Label, Placer
+from render.plan.make import PlanSettings, make_plan, plan_report
+from render.plan.outline import outlines, sitter_outline
+from render.plan.pages import draw_pages
+from render.plan.record import PlanReport
+from render.plan.set import PlanSet, plan_set
+from render.plan.symbols import Body, symbol_parts
+from render.plan.tint import tint_of
+from render.plan.view import SCALES, SIDE, TOP, Frame, View, cut_line, cut_polygon, scale_for
 from render.report import Report, build_report
-from render.set_view import SetViewError, draw_set_view
+from render.rigged.view import SetViewError, draw_set_view
 from render.sheet import Page
 from render.tone import clip_level
 from scenes import build_stage, load_scene
@@ -152,7 +152,7 @@ def made(tmp_path_factory, looks):
         if name not in found:
             folder, look = tmp_path_factory.mktemp(name), looks[name]
             with pytest.MonkeyPatch.context() as patched, OutputFolder(folder) as output:
-                patched.setattr("render.plan.draw_set_view", _no_gl)
+                patched.setattr("render.plan.make.draw_set_view", _no_gl)
                 told = make_plan(look.stage, look.picture, look.report, PlanSettings("a4"), output)
             found[name] = (folder, told)
         return found[name]

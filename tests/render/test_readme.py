@@ -41,7 +41,7 @@ def test_the_python_without_a_set_runs(capsys):
 
 
 def test_commands_exist():
-    commands = set(re.findall(r"`keyfall ([a-z]+)", TEXT))
+    commands = set(re.findall(r"`keyfall ([a-z-]+)", TEXT))
     assert {"preview", "beam", "kit", "check"} <= commands
     for command in commands:
         assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0, command

@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 
 from materials import KeyfallError
-from render import set_view
-from render.set_framing import fitted
-from render.set_housing import look_of
-from render.set_model import beam_parts, set_parts
-from render.set_stands import support_of
-from render.set_view import SetView, SetViewError, draw_set_view
+from render.rigged.framing import fitted
+from render.rigged.housing import look_of
+from render.rigged.model import beam_parts, set_parts
+from render.rigged.stands import support_of
+from render.rigged.view import SetView, SetViewError, draw_set_view
 from scenes import build_stage, load_scene
 from scenes.bodies import in_frame
 from scenes.stage import Stage
@@ -163,7 +162,7 @@ def test_a_drawing_process_that_dies_or_hangs_is_one_sentence(ember, monkeypatch
     def killed(words, **_):
         return subprocess.CompletedProcess(words, -11, "", "")
 
-    monkeypatch.setattr(set_view.subprocess, "run", killed)
+    monkeypatch.setattr("render.rigged.view.subprocess.run", killed)
     with pytest.raises(SetViewError, match="ended with status -11"):
         draw_set_view(ember, (96, 64))
 
@@ -180,7 +179,7 @@ def test_an_unknown_view_is_refused(ember):
 
 
 def test_this_process_never_loads_opengl():
-    code = "import render.set_view, render.gltf, sys; print([m for m in ('pyrender', 'OpenGL', 'trimesh') if m in sys.modules])"
+    code = "import render.rigged.view, render.rigged.gltf, sys; print([m for m in ('pyrender', 'OpenGL', 'trimesh') if m in sys.modules])"
     run = subprocess.run(
         [sys.executable, "-c", code], capture_output=True, text=True, cwd=Path(__file__).parents[2], check=True
     )

@@ -45,6 +45,8 @@ def test_too_many_lines_end_in_an_ellipsis_that_fits():
     assert text_width(lines[1], BODY) <= 40
     assert wrapped("short", BODY, 40, most_lines=1) == ["short"]
     assert shortened("short", BODY, 40) == "short"
+    assert wrapped("", BODY, 40) == [""]
+    assert wrapped("one\n\ntwo", BODY, 40) == ["one", "", "two"]
 
 
 def test_words_break_only_where_one_alone_is_too_long():

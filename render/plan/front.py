@@ -1,0 +1,277 @@
+"""The first page of the lighting plan, made to hang on a wall: head, view from above, list of lights."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from scenes.meters import format_ratio, format_shutter
+
+from ..settings_words import settings_line
+from ..sheet import HEADING, LABEL, SMALL, TITLE, Page, Type, text_width, wrapped
+from .canvas import token
+from .drawing import draw_view, drawing_size
+from .flow import MARGIN_MM, Flow
+from .kit import head_words
+from .record import PlanLightReport, PlanReport
+from .set import PlanLight, PlanSet
+from .view import SIDE, TOP, Frame
+from .words import (
+    STEEP_DEG,
+    aim_words,
+    aperture_words,
+    metres,
+    rise_words,
+    side_words,
+    signed,
+    stops_words,
+    tilt_words,
+)
+
+KICKER = Type(10.5, "semibold", 1.2)
+SETTING = Type(14, "semibold", 1.15)
+VALUE, NAME = Type(11, "semibold", 1.2), Type(10.5, "semibold", 1.2)
+MARGIN_COLUMN_MM, GAP_MM = 46.0, 5.0
+_SETTING_MM = SETTING.line_mm + SMALL.line_mm + 1.2
+_TITLE_SIZES_PT = (24.0, 20.0, 16.0, 13.0)
+_TITLE_LINES = 2
+_ROW_PAD_MM = 1.1
+_ABOVE_MM = 5.0
+_SHARES = (0.05, 0.265, 0.145, 0.088, 0.1, 0.112, 0.24)
+_HEADINGS = ("", "Light", "Set to", "Height", "Distance", "From", "Reads alone")
+
+
+def title_type(title: str, width_mm: float) -> Type:
+    """The largest type in which a title takes no more than so many lines."""
+    for pt in _TITLE_SIZES_PT:
+        kind = Type(pt, TITLE.cut, TITLE.leading)
+        if len(wrapped(title, kind, width_mm)) <= _TITLE_LINES:
+            return kind
+    return Type(_TITLE_SIZES_PT[-1], TITLE.cut, TITLE.leading)
+
+
+def head_mm(title: str, width_mm: float) -> float:
+    """Height of the head: kicker and title."""
+    kind = title_type(title, width_mm)
+    lines = min(len(wrapped(title, kind, width_mm)), _TITLE_LINES + 2)
+    return KICKER.line_mm + lines * kind.line_mm + 5.0
+
+
+def draw_head(flow: Flow, title: str) -> None:
+    """What this is, and the title of the look."""
+    page = flow.page
+    y = page.text(flow.left, flow.y, "Lighting plan", KICKER, colour=page.theme.accent)
+    kind = title_type(title, flow.measure)
+    page.paragraph(flow.left, y, flow.measure, title, kind, most_lines=_TITLE_LINES + 2)
+    flow.y += head_mm(title, flow.measure)
+
+
+def draw_margin(page: Page, x: float, top: float, bottom: float, report: PlanReport, picture: np.ndarray) -> None:
+    """Beside the drawing: the picture of the look, the camera's settings in large figures, the scale and its signs."""
+    legend = _legend(report)
+    below = 3 * _SETTING_MM + 2.0 + 7.0 + len(legend) * SMALL.line_mm
+    height, width = picture.shape[:2]
+    across = min(MARGIN_COLUMN_MM, max(bottom - top - below - 4.0, 20.0) * width / height)
+    down = across * height / width
+    page.picture(x, top, across, down, picture)
+    y = _settings(page, x, top + down + 3.0, report) + 2.0
+    y = _scale_bar(page, x, y, report.scale) + 1.6
+    for line in legend:
+        y = page.text(x, y, line, SMALL, colour=page.theme.quiet)
+    results = _results(report)
+    if results and y + 5.0 + LABEL.line_mm + -(-len(results) // 2) * _SETTING_MM <= bottom:
+        y = page.text(x, y + 4.0, "All lights on", LABEL) + 1.0
+        _figures_in_pairs(page, x, y, results)
+
+
+def _legend(report: PlanReport) -> list[str]:
+    words = (
+        "Places count from the floor mark: x to camera right, z toward the camera, in metres.",
+        "Cross: a stand's foot. Dashes: from a light's front to its aim. Wash: its beam, to half of the peak.",
+    )
+    return [line for text in words for line in wrapped(text, SMALL, MARGIN_COLUMN_MM)]
+
+
+def _settings(page: Page, x: float, top: float, report: PlanReport) -> float:
+    """Camera settings in large figures, each over what it is, two in a row."""
+    line = settings_line(report.settings).split(", ")
+    camera = report.camera
+    parts = [
+        (line[0], "aperture"), (format_shutter(report.settings.shutter_s), "shutter"), (line[2], "speed"),
+        (line[3].removeprefix("white balance "), "white balance"),
+        (f"{camera.focal_length_mm:.0f} mm", "lens, 36 x 24"), (metres(camera.distance_to_face_m), "lens to face"),
+    ]  # fmt: skip
+    return _figures_in_pairs(page, x, top, parts)
+
+
+def _results(report: PlanReport) -> list[tuple[str, str]]:
+    """What all lights together come to, as far as the set tells."""
+    found = []
+    face = next((c for c in report.checks if c.light == "all" and c.f_number), None)
+    if face is not None and face.f_number:
+        found.append((aperture_words(face.f_number), "dome at face"))
+    if report.background is not None and report.background.stops is not None:
+        found.append((stops_words(report.background.stops), f"stops, {report.background.what}"))
+    if report.key_to_fill is not None and report.lit_to_shadow is not None:
+        found += [
+            (format_ratio(report.key_to_fill), "key to fill"),
+            (format_ratio(report.lit_to_shadow), "lit to shadow"),
+        ]
+    return found
+
+
+def _figures_in_pairs(page: Page, x: float, top: float, parts: list[tuple[str, str]]) -> float:
+    """Large figures over what they are, two in a row; returns the bottom."""
+    step, kind = MARGIN_COLUMN_MM / 2, SETTING
+    while any(text_width(value, kind) > step - 1.5 for value, _ in parts) and kind.size_pt > 9:
+        kind = Type(kind.size_pt - 0.5, kind.cut, kind.leading)
+    for k, (value, what) in enumerate(parts):
+        at, y = x + k % 2 * step, top + k // 2 * _SETTING_MM
+        page.text(at, y, value, kind)
+        page.text(at, y + SETTING.line_mm, what, SMALL, colour=page.theme.quiet)
+    return top + -(-len(parts) // 2) * _SETTING_MM
+
+
+def _scale_bar(page: Page, x: float, y: float, scale: int) -> float:
+    """A bar of whole metres and the scale; returns the bottom."""
+    per_m = 1000 / scale
+    length = next((m for m in (1, 2, 5, 10) if m * per_m >= 12), 20)
+    for k in range(2):
+        fill = page.theme.ink if k == 0 else page.theme.paper
+        half = length * per_m / 2
+        page.box(x + k * half, y + 1.3, half, 1.2, fill=fill, edge=page.theme.ink, width_pt=0.6)
+    page.text(x + length * per_m + 2.0, y, f"{length} m, 1:{scale}", LABEL)
+    return y + LABEL.line_mm
+
+
+@dataclass(frozen=True, slots=True)
+class LightList:
+    """The list of lights: large figures, and under them what they are made of."""
+
+    plan: PlanSet
+    report: PlanReport
+    width_mm: float
+
+    def edges(self) -> list[tuple[float, float]]:
+        """Left edge and width of every column, mm from the left of the list."""
+        found, x = [], 0.0
+        for share in _SHARES:
+            found.append((x, share * self.width_mm - 2.5))
+            x += share * self.width_mm
+        return found
+
+    @property
+    def head_mm(self) -> float:
+        """Height of the headings."""
+        return LABEL.line_mm + 1.6
+
+    def row_mm(self, index: int) -> float:
+        """Height of a row."""
+        cells = self._cells(index)
+        return max(sum(kind.line_mm for _, kind in cell) for cell in cells) + 2 * _ROW_PAD_MM
+
+    @property
+    def height_mm(self) -> float:
+        """Height of all."""
+        return self.head_mm + sum(self.row_mm(k) for k in range(len(self.report.lights)))
+
+    def draw_head(self, page: Page, x: float, top: float) -> float:
+        """Draw the headings; returns where rows begin."""
+        for (left, _), heading in zip(self.edges(), _HEADINGS, strict=True):
+            page.text(x + left, top, heading, LABEL, colour=page.theme.quiet)
+        page.rule(x, top + self.head_mm, self.width_mm, colour=page.theme.ink, pt=0.7)
+        return top + self.head_mm
+
+    def draw_row(self, page: Page, x: float, top: float, index: int) -> None:
+        """Draw one light."""
+        light = self.report.lights[index]
+        ink = page.theme.ink if light.on else page.theme.quiet
+        token(page, x + 2.75, top + _ROW_PAD_MM + NAME.line_mm / 2, light.number, ink)
+        tint = self.plan.lights[index].tint
+        for column, ((left, _), cell) in enumerate(zip(self.edges()[1:], self._cells(index), strict=True)):
+            y = top + _ROW_PAD_MM
+            at = x + left
+            for text, kind in cell:
+                colour = ink if kind is not SMALL else page.theme.quiet
+                y = page.text(at, y, text, kind, colour=colour)
+            if column == 0 and not tint.neutral:
+                page.box(x + 0.75, top + _ROW_PAD_MM + NAME.line_mm + 1.9, 4.0, 1.5, fill=tint.ink, layer=3)
+        page.rule(x, top + self.row_mm(index), self.width_mm)
+
+    def _cells(self, index: int) -> list[list[tuple[str, Type]]]:
+        light, widths = self.report.lights[index], [width for _, width in self.edges()[1:]]
+        name = light.name if light.on else f"{light.name} (off)"
+        cells = [
+            (name, made_of(self.plan.lights[index], light), NAME),
+            *_figures(light),
+        ]
+        found = []
+        for (main, under, kind), width in zip(cells, widths, strict=True):
+            lines = [(text, kind) for text in wrapped(main, kind, width)] if main else []
+            found.append(lines + [(text, SMALL) for text in (wrapped(under, SMALL, width) if under else [])])
+        return found
+
+
+def made_of(light: PlanLight, facts: PlanLightReport) -> str:
+    """Head, modifiers, gels and support of a light on one line."""
+    if light.light.fixture is None:
+        return {"sun": "the sun", "sky": "the sky"}.get(light.form.form, "from all around")
+    words = head_words(light)
+    if facts.modifiers:
+        words += ", " + " + ".join(facts.modifiers)
+    if facts.gels:
+        words += ", gel " + " + ".join(facts.gels)
+    return f"{words}, on a {facts.support.kind}" if facts.support.kind not in ("none", "stand") else words
+
+
+def _figures(light: PlanLightReport) -> list[tuple[str, str, Type]]:
+    power, under = _power(light.power_setting)
+    height = "" if light.front_m is None else metres(light.front_m[1])
+    far = "" if light.distance_to_aim_m is None else metres(light.distance_to_aim_m)
+    tilt = "" if light.tilt_deg is None else tilt_words(light.tilt_deg)
+    side = "" if light.azimuth_deg is None else side_words(light.azimuth_deg)
+    if light.elevation_deg is not None and light.elevation_deg > STEEP_DEG:
+        side = "overhead"
+    rise = "" if light.elevation_deg is None else rise_words(light.elevation_deg)
+    reads = "no light" if not light.f_number else aperture_words(light.f_number)
+    where = light.where if light.stops is None else f"{stops_words(light.stops)} stops, {light.where}"
+    aim = "" if light.aim is None else f"to {aim_words(light.aim)}"
+    return [
+        (power, under, VALUE), (height, tilt, VALUE), (far, aim, VALUE), (side, rise, VALUE), (reads, where, VALUE),
+    ]  # fmt: skip
+
+
+def _power(setting: str | None) -> tuple[str, str]:
+    """A setting in two lines: "1/8", and "400 Ws, −3.0 stops" under it."""
+    if setting is None:
+        return "", ""
+    energy, _, power = signed(setting).rpartition("at ")
+    power, _, stops = power.partition(" (")
+    under = [energy.strip(), f"{stops.rstrip(')')} stops" if stops else ""]
+    return power, ", ".join(part for part in under if part)
+
+
+def draw_front(flow: Flow, plan: PlanSet, report: PlanReport, picture: np.ndarray, bottom: float) -> None:
+    """The view from above down to `bottom`, and the margin beside it."""
+    right = flow.left + flow.measure
+    draw_view(flow.page, plan, TOP, report.scale, Frame(flow.left, flow.y, right - MARGIN_COLUMN_MM - GAP_MM, bottom))
+    draw_margin(flow.page, right - MARGIN_COLUMN_MM, flow.y, bottom, report, picture)
+    flow.y = bottom
+
+
+def side_mm(plan: PlanSet, scale: int) -> float:
+    """Height of the view from camera right with its heading and scale."""
+    return (
+        _ABOVE_MM + HEADING.line_mm + 2.0 + float(drawing_size(plan, SIDE, scale)[1]) + 6.0 + 2.0 + LABEL.line_mm + 2.0
+    )
+
+
+def draw_side(flow: Flow, plan: PlanSet, report: PlanReport) -> None:
+    """The view from camera right, as high as it is."""
+    page = flow.page
+    above = _ABOVE_MM if flow.y > MARGIN_MM + 14 else 0.0
+    flow.y = page.text(flow.left, flow.y + above, "From camera right", HEADING) + 2.0
+    height = float(drawing_size(plan, SIDE, report.scale)[1]) + 6.0
+    draw_view(page, plan, SIDE, report.scale, Frame(flow.left, flow.y, flow.left + flow.measure, flow.y + height))
+    flow.y = _scale_bar(page, flow.left + 7.0, flow.y + height + 2.0, report.scale)

@@ -1,0 +1,216 @@
+"""The pages of the lighting plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ..rigged.view import SetView
+from ..sheet import Column, Page, Type, wrapped
+from .canvas import token
+from .drawing import common_scale, drawing_size
+from .flow import FOOT_MM, MARGIN_MM, PAPERS_MM, Flow
+from .front import GAP_MM, MARGIN_COLUMN_MM, LightList, draw_front, draw_head, draw_side, head_mm, side_mm
+from .key import draw_set_and_key
+from .kit_list import draw_kit
+from .record import PlanReport, PlanStep
+from .set import PlanSet
+from .view import SCALES, TOP
+from .words import aperture_words, metres, number, stops_words, tilt_words
+
+UNTITLED = "Untitled look"
+FRONT_TOP_MM = 14.0
+_SIDE_MM, _LEAST_MM, _LIST_GAP_MM = 104.0, 95.0, 6.0
+_TABLE_ROW_MM, _KEPT_MM = 6.0, 70.0
+STEP, CHECK = Type(9.5), Type(9.5, "semibold")
+COARSER_BY = 1.5
+"""How much smaller the drawing may become for the list of lights to stand on the first page."""
+
+
+@dataclass(frozen=True, slots=True)
+class FrontPage:
+    """Scale of both views, and what stands under the view from above: "list" of the lights, "side" view, or "none"."""
+
+    scale: int
+    under: Literal["list", "side", "none"]
+
+
+def front_page(plan: PlanSet, paper: str, list_mm: float) -> FrontPage:
+    """The list of lights under the view from above, where that makes the drawing not much smaller; else the view from
+    the side, where it does; else the view from above alone."""
+    width, height = PAPERS_MM[paper]
+    measure = width - 2 * MARGIN_MM
+    room = height - FRONT_TOP_MM - FOOT_MM - 4.0 - head_mm(plan.stage.title or UNTITLED, measure)
+    sizes = (measure - MARGIN_COLUMN_MM - GAP_MM, measure)
+    alone = common_scale(plan, sizes, (room, _SIDE_MM))
+    left = room - list_mm - _LIST_GAP_MM
+    beside = common_scale(plan, sizes, (left, _SIDE_MM)) if left > _LEAST_MM else SCALES[-1]
+    if beside <= COARSER_BY * alone:
+        return FrontPage(beside, "list")
+    for scale in SCALES[SCALES.index(alone) :]:
+        stacked = float(drawing_size(plan, TOP, scale)[1]) + 6.0 + side_mm(plan, scale)
+        if scale <= COARSER_BY * alone and stacked <= room and room - side_mm(plan, scale) > _LEAST_MM:
+            return FrontPage(scale, "side")
+    return FrontPage(alone, "none")
+
+
+def draw_pages(
+    plan: PlanSet, report: PlanReport, picture: np.ndarray, view: SetView | None, front: FrontPage
+) -> list[Page]:
+    """All pages: what hangs on the wall, the view from the side and the set, then the work in order."""
+    flow = Flow(*PAPERS_MM[report.paper], title=report.title or UNTITLED)
+    flow.turn(heading=False)
+    flow.y = FRONT_TOP_MM
+    draw_head(flow, report.title or UNTITLED)
+    lights = LightList(plan, report, flow.measure)
+    if front.under == "list":
+        draw_front(flow, plan, report, picture, flow.bottom - lights.height_mm - _LIST_GAP_MM)
+        flow.y += _LIST_GAP_MM
+        _light_list(flow, lights)
+        flow.turn()
+        draw_side(flow, plan, report)
+    else:
+        side = side_mm(plan, report.scale) if front.under == "side" else 0.0
+        draw_front(flow, plan, report, picture, flow.bottom - side)
+        if front.under == "side":
+            draw_side(flow, plan, report)
+        flow.turn()
+        flow.heading("Lights")
+        _light_list(flow, lights)
+        if front.under == "none":
+            flow.need(side_mm(plan, report.scale))
+            draw_side(flow, plan, report)
+    draw_set_and_key(flow, plan, view)
+    _tape(flow, report)
+    _steps(flow, report)
+    _checks(flow, report)
+    draw_kit(flow, report.kit)
+    _texts(flow, "Cautions", report.cautions)
+    _texts(flow, "Notes", report.notes)
+    flow.number_pages()
+    return flow.pages
+
+
+def _light_list(flow: Flow, lights: LightList) -> None:
+    flow.y = lights.draw_head(flow.page, flow.left, flow.y)
+    heights = [lights.row_mm(k) for k in range(len(lights.report.lights))]
+    flow.rows(heights, lambda k, top: lights.draw_row(flow.page, flow.left, top, k))
+
+
+def _tape(flow: Flow, report: PlanReport) -> None:
+    """Where everything goes on the floor."""
+    rows = _tape_rows(report)
+    flow.heading("Tape out the floor", min(16.0 + _TABLE_ROW_MM * (len(rows) + 1), _KEPT_MM))
+    flow.paragraph(
+        "From the floor mark: x to camera right, z toward the camera, in metres. The front is plumb "
+        "under the middle of the light's front, the stand is where its foot goes.", quiet=True,
+    )  # fmt: skip
+    flow.y += 1.5
+    columns = [
+        Column("", whole=True), Column("what"), Column("held by"), Column("stand x", "right", True),
+        Column("stand z", "right", True), Column("front x", "right", True), Column("front z", "right", True),
+        Column("height", "right", True), Column("tilt", "right", True),
+    ]  # fmt: skip
+    flow.table(columns, rows)
+
+
+def _tape_rows(report: PlanReport) -> list[list[str]]:
+    """Lights, set pieces, camera and background, each with its places."""
+    rows = []
+    for light in report.lights:
+        if light.front_m is None:
+            continue
+        foot, support = light.support.foot_m, light.support.kind
+        held = f"boom, arm {metres(light.support.reach_m)}" if support == "boom" else support
+        rows.append(
+            [
+                str(light.number), light.name, "" if support == "none" else held,
+                *(("", "") if foot is None else (number(foot[0]), number(foot[2]))),
+                number(light.front_m[0]), number(light.front_m[2]), metres(light.front_m[1]),
+                "" if light.tilt_deg is None else tilt_words(light.tilt_deg),
+            ]
+        )  # fmt: skip
+    for piece in report.pieces:
+        x, y, z = piece.middle_m
+        rows.append(["", f"{piece.kind} {piece.name}", "", "", "", number(x), number(z), metres(y), ""])
+    x, y, z = report.camera.at_m
+    rows.append(
+        [
+            "",
+            "camera",
+            "tripod",
+            number(x),
+            number(z),
+            number(x),
+            number(z),
+            metres(y),
+            tilt_words(report.camera.tilt_deg),
+        ]
+    )
+    if report.background is not None:
+        behind = report.background
+        size = f"{metres(behind.width_m)} wide"
+        rows.append(["", f"{behind.what}, {behind.finish}, {size}", "", "", "", "", number(behind.z_m),
+                     metres(behind.height_m), ""])  # fmt: skip
+    return rows
+
+
+def _steps(flow: Flow, report: PlanReport) -> None:
+    flow.heading("Set up from black", 40.0)
+    flow.paragraph(
+        "One light at a time; whatever was set before it goes off while the next is metered. Set each until the meter "
+        "says what stands at the right.", quiet=True,
+    )  # fmt: skip
+    flow.y += 2.0
+    side = 0.27 * flow.measure
+    width = flow.measure - 9.0 - side - 5.0
+    heights = [
+        max(len(wrapped(s.do, STEP, width)) * STEP.line_mm, len(wrapped(s.check, CHECK, side)) * CHECK.line_mm) + 4.2
+        for s in report.steps
+    ]
+
+    def draw(index: int, top: float) -> None:
+        _step(flow, report.steps[index], top, width, side)
+        flow.page.rule(flow.left, top + heights[index] - 1.4, flow.measure)
+
+    flow.rows(heights, draw)
+
+
+def _step(flow: Flow, step: PlanStep, top: float, width: float, side: float) -> None:
+    page = flow.page
+    if step.light is not None:
+        token(page, flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, step.light, page.theme.ink)
+    else:
+        page.disc(flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, 0.9, fill=page.theme.accent, layer=3)
+    page.paragraph(flow.left + 9.0, top, width, step.do, STEP)
+    page.paragraph(flow.left + flow.measure - side, top, side, step.check, CHECK)
+
+
+def _checks(flow: Flow, report: PlanReport) -> None:
+    flow.heading("What the meter should say", _KEPT_MM)
+    flow.paragraph(f"At ISO {report.settings.iso:g}; stops from the set aperture.", quiet=True)
+    flow.y += 1.5
+    columns = [
+        Column("light"), Column("where the meter is, and how it is held"), Column("expect", "right", True),
+        Column("stops", "right", True),
+    ]  # fmt: skip
+    rows = [
+        [
+            "all together" if check.light == "all" else check.light, check.where,
+            aperture_words(check.f_number) if check.f_number else "no light",
+            stops_words(check.stops) if check.stops is not None else "",
+        ]
+        for check in report.checks
+    ]  # fmt: skip
+    flow.table(columns, rows)
+
+
+def _texts(flow: Flow, heading: str, texts: list[str]) -> None:
+    if not texts:
+        return
+    flow.heading(heading, 12.0)
+    for text in texts:
+        flow.paragraph(text, Type(9))
+        flow.y += 1.4

@@ -1,0 +1,176 @@
+"""What the lighting plan draws: lights with their numbers, supports and beams, and what stands on the set."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from scenes.beams import spread
+from scenes.bodies import in_frame
+from scenes.stage import Fixture, Light, Stage
+
+from ..light_table import LightRow, light_rows
+from ..report import LightReport, Report
+from ..rigged.stands import support_of
+from .forms import Form, form_of
+from .outline import SitterOutline, sitter_outline
+from .tint import Tint, tint_of
+
+LOW_STAND_M, TALL_STAND_M = 0.6, 2.6
+"""Heights under which a light stands on a floor stand, and over which it takes a tall one (common practice)."""
+
+_SAME_M = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Support:
+    """What holds a light.
+
+    Attributes
+    ----------
+    kind : "floor stand", "stand", "tall stand", "boom", or "none" where it is part of the place or on the camera.
+    foot_m : (3,) on the floor, where its column stands; None for "none".
+    top_m : (3,) upper end of the column. held_m : (3,) where it holds the light.
+    reach_m : of a boom's arm, level; 0 without. seen : whether some of its column would be in the picture.
+    """
+
+    kind: str
+    foot_m: np.ndarray | None
+    top_m: np.ndarray | None
+    held_m: np.ndarray | None
+    reach_m: float
+    seen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PlanLight:
+    """A light as the plan draws it.
+
+    Attributes
+    ----------
+    aim_m : (3,) what it is aimed at; None for light from no place.
+    beam_m : width and height, in metres, to half of the peak, on a wall square to the light where it is aimed; None
+        where it is too wide to say, or for light from no place.
+    """
+
+    row: LightRow
+    light: Light
+    form: Form
+    tint: Tint
+    support: Support
+    aim_m: np.ndarray | None
+    beam_m: tuple[float, float] | None
+
+    @property
+    def gels(self) -> list[str]:
+        """Sheets of gel in front of it, by name."""
+        return [] if self.light.gel is None else self.light.gel.name.split(" + ")
+
+    @property
+    def tilt_deg(self) -> float | None:
+        """Of its axis, degrees; positive shines upward."""
+        return None if self.row.tilt_down_deg is None else 0.0 - self.row.tilt_down_deg
+
+
+@dataclass(frozen=True, slots=True)
+class SetPiece:
+    """A piece of the set: kind "flag", "net", "silk" or "board", and its corners (n, 3)."""
+
+    name: str
+    kind: str
+    corners_m: np.ndarray
+    size_m: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanSet:
+    """Everything the plan draws."""
+
+    stage: Stage
+    report: Report
+    lights: tuple[PlanLight, ...]
+    sitter: SitterOutline | None
+    pieces: tuple[SetPiece, ...]
+
+    def placed(self) -> list[tuple[PlanLight, Fixture]]:
+        """Lights that stand on the set, with their fixtures."""
+        return [(li, li.light.fixture) for li in self.lights if li.light.fixture is not None]
+
+
+def plan_set(stage: Stage, report: Report) -> PlanSet:
+    """Collect what the plan of a stage draws."""
+    rows = {row.name: row for row in light_rows(stage, report)}
+    reports = {light.name: light for light in report.lights}
+    lights = {light.name: light for light in stage.lights}
+    found = []
+    for name, row in sorted(rows.items(), key=lambda pair: pair[1].number):
+        light = lights[name]
+        tint = tint_of(reports[name], report.settings.white_balance)
+        fixture = light.fixture
+        aim = beam = None
+        if fixture is not None and row.distance_to_aim_m is not None:
+            aim = fixture.centre_m + row.distance_to_aim_m * fixture.forward
+            beam = _beam(fixture, row.distance_to_aim_m, reports[name])
+        found.append(PlanLight(row, light, form_of(light), tint, _support(light, stage), aim, beam))
+    return PlanSet(stage, report, tuple(found), sitter_outline(stage), tuple(_pieces(stage)))
+
+
+def _support(light: Light, stage: Stage) -> Support:
+    from ..rigged.housing import rear_m
+
+    if light.fixture is None:
+        return Support("none", None, None, None, 0.0, False)
+    held = light.fixture.centre_m - rear_m(light) * light.fixture.forward
+    foot = support_of(light, stage)
+    if foot is None:
+        return Support("none", None, None, held, 0.0, False)
+    reach = float(np.hypot(*(foot.floor_m - held)[[0, 2]])) if foot.boom else 0.0
+    column = foot.floor_m + np.linspace(0, 1, 25)[:-1, None] * (foot.top_m - foot.floor_m)
+    height = float(held[1])
+    kind = "boom" if foot.boom else "stand"
+    if not foot.boom and height < LOW_STAND_M:
+        kind = "floor stand"
+    elif not foot.boom and height > TALL_STAND_M:
+        kind = "tall stand"
+    return Support(kind, foot.floor_m, foot.top_m, held, reach, bool(in_frame(stage.camera, column).any()))
+
+
+def _beam(fixture: Fixture, distance_m: float, report: LightReport) -> tuple[float, float] | None:
+    """Size of a beam where it is aimed; taken from the report where that tells of the same distance."""
+    if fixture.shape == "sphere":
+        return None
+    for known in (report.spread_at_face, report.spread_on_background):
+        if known is not None and abs(known.distance_m - distance_m) < _SAME_M:
+            size = known.beam_m
+            break
+    else:
+        try:
+            size = spread(fixture, distance_m).beam_m
+        except (ValueError, ZeroDivisionError):
+            return None
+    wide, high = size
+    return None if wide is None or high is None else (wide, high)
+
+
+def _pieces(stage: Stage) -> list[SetPiece]:
+    found = []
+    for shape in stage.shapes:
+        if shape.name.startswith("piece.") and not shape.name.endswith(".back"):
+            name, finish = shape.name.removeprefix("piece."), shape.finish.name
+            kind = "flag" if finish == "black-cotton" else "silk" if "silk" in finish else "board"
+            found.append(SetPiece(name, kind, shape.vertices.astype(float), _sides(shape.vertices)))
+    for net in stage.nets:
+        x, y = net.size_m[0] / 2 * net.right, net.size_m[1] / 2 * net.up
+        corners = net.centre_m + np.array([x + y, -x + y, -x - y, x - y])
+        found.append(SetPiece(net.name, "net", corners, (float(net.size_m[0]), float(net.size_m[1]))))
+    return found
+
+
+def _sides(vertices: np.ndarray) -> tuple[float, float]:
+    """Width and height of a sheet; the diameter twice of a round one."""
+    points = np.asarray(vertices, float)
+    if len(points) == 4:
+        return float(np.linalg.norm(points[2] - points[1])), float(np.linalg.norm(points[1] - points[0]))
+    across = 2 * float(np.linalg.norm(points - points.mean(axis=0), axis=1).max())
+    return across, across

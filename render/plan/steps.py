@@ -1,0 +1,164 @@
+"""Setting up from black, step by step, each with its check by the meter (the order is common practice, no source)."""
+
+from __future__ import annotations
+
+from scenes.meters import format_ratio
+
+from ..readings import ALL_LIGHTS
+from ..report import ReadingReport, Report
+from ..settings_words import settings_line
+from .facts import BACKGROUND_CHECK, find_reading
+from .kit import head_words
+from .record import PlanBackground, PlanLightReport, PlanStep
+from .set import PlanLight, PlanSet
+from .words import (
+    STEEP_DEG,
+    aim_words,
+    aperture_words,
+    metres,
+    place_words,
+    rise_words,
+    signed,
+    spoken_aperture,
+    stops_words,
+    tilt_words,
+)
+
+
+def set_up_steps(
+    plan: PlanSet, lights: list[PlanLightReport], background: PlanBackground | None
+) -> list[PlanStep]:  # fmt: skip
+    """Every step, from the black frame to all lights together."""
+    report = plan.report
+    steps: list[tuple[int | None, tuple[str, str]]] = [(None, _black(report))]
+    steps += [(li.number, _light(light, li)) for light, li in zip(plan.lights, lights, strict=True) if li.on]
+    after = [_together(report), _ratio(report), _background(report, background)]
+    after += [_haze()] if report.haze is not None else []
+    steps += [(None, words) for words in after if words is not None]
+    return [PlanStep(number=k + 1, light=n, do=do, check=check) for k, (n, (do, check)) in enumerate(steps)]
+
+
+def _black(report: Report) -> tuple[str, str]:
+    ambient = report.ambient
+    words = (
+        f"Camera on its mark: {settings_line(report.settings)}. All heads off. Take a frame: this is what the place "
+        f"itself gives. {signed(ambient.words)}"
+    )
+    if ambient.stops is None:
+        return words, "frame is black"
+    wish = "frame is black" if ambient.black else "frame shows the ambient light alone"
+    return words, f"dome at the face {stops_words(ambient.stops)} stops, {wish}"
+
+
+def _light(light: PlanLight, facts: PlanLightReport) -> tuple[str, str]:
+    if light.form.form == "window":
+        words = f"Light {facts.number}, {_called(facts)}: {_where(facts)}. It cannot be set; meter it first."
+    elif light.light.fixture is None:
+        words = f"Light {facts.number}, {_called(facts)}: {_far_words(light, facts)}. It cannot be set; meter it first."
+    else:
+        words = f"Light {facts.number}, {_called(facts)}: {_equipment(light)}. {_where(facts)}. {_stands(facts)}"
+        words += _setting(facts)
+    words += f" Alone it reads {_spoken(facts)} {facts.where}."
+    return words, f"{_expected(facts)}, {stops_words(facts.stops)} stops"
+
+
+def _called(facts: PlanLightReport) -> str:
+    return facts.name if facts.role in (facts.name, "other") else f"{facts.name} ({facts.role})"
+
+
+def _equipment(light: PlanLight) -> str:
+    words = head_words(light)
+    if light.light.modifiers:
+        words = f"{' + '.join(light.light.modifiers)} on {words}"
+    if light.gels:
+        words += f", gel {' + '.join(light.gels)}"
+    return words
+
+
+def _where(facts: PlanLightReport) -> str:
+    parts = []
+    if facts.distance_to_aim_m is not None:
+        aim = aim_words(facts.aim or "aim")
+        parts.append(f"Front {metres(facts.distance_to_aim_m)} from {aim if aim.startswith('x ') else f'the {aim}'}")
+    if facts.front_m is not None:
+        parts.append(f"{metres(facts.front_m[1])} high")
+    if facts.azimuth_deg is not None:
+        steep = facts.elevation_deg is not None and facts.elevation_deg > STEEP_DEG
+        parts.append("overhead" if steep else spoken_side(facts.azimuth_deg))
+    if facts.tilt_deg is not None:
+        parts.append(f"tilted {tilt_words(facts.tilt_deg)}" if abs(facts.tilt_deg) >= 0.5 else "level")
+    words = ", ".join(parts)
+    return words[:1].upper() + words[1:]
+
+
+def spoken_side(azimuth_deg: float) -> str:
+    """An azimuth in a sentence: "40° to camera right"."""
+    turned = (azimuth_deg + 180) % 360 - 180
+    if abs(turned) < 0.5:
+        return "straight from the camera's side"
+    if abs(turned) > 179.5:
+        return "from straight behind"
+    return f"{abs(turned):.0f}° to camera {'right' if turned > 0 else 'left'}"
+
+
+def _stands(facts: PlanLightReport) -> str:
+    support = facts.support
+    if support.foot_m is None:
+        return ""
+    at = place_words(support.foot_m[0], support.foot_m[2])
+    words = f"Stand at {at}"
+    if support.kind == "boom":
+        words = f"Boom from a stand at {at}, arm {metres(support.reach_m)}"
+    return f"{words}; some of it would be in the picture. " if support.in_picture else f"{words}. "
+
+
+def _setting(facts: PlanLightReport) -> str:
+    if facts.power_setting is None:
+        return "Switch it on."
+    setting = signed(facts.power_setting.removeprefix("at "))
+    return f"Set {setting[:-1]} stops)." if setting.endswith(")") else f"Set {setting}."
+
+
+def _far_words(light: PlanLight, facts: PlanLightReport) -> str:
+    if facts.azimuth_deg is not None and facts.elevation_deg is not None and light.form.form == "sun":
+        return f"the sun, {spoken_side(facts.azimuth_deg)}, {rise_words(facts.elevation_deg).replace('above', 'high')}"
+    return {"sun": "the sun", "sky": "the sky"}.get(light.form.form, "light from all around")
+
+
+def _spoken(reading: PlanLightReport) -> str:
+    return "nothing" if not reading.f_number else spoken_aperture(reading.f_number)
+
+
+def _expected(reading: PlanLightReport | ReadingReport) -> str:
+    return "no light" if not reading.f_number else aperture_words(reading.f_number)
+
+
+def _together(report: Report) -> tuple[str, str]:
+    reading = find_reading(report, "face", "dome", ALL_LIGHTS)
+    words = "All lights on. Dome at the face, toward the camera."
+    if reading is None:
+        return words, ""
+    return words, f"{_expected(reading)}, {stops_words(reading.stops)} stops"
+
+
+def _ratio(report: Report) -> tuple[str, str] | None:
+    ratio = report.ratio
+    if ratio.key_to_fill is None or ratio.lit_to_shadow is None:
+        return None
+    words = "Ratio: key alone, then fill alone, flat toward each at the face; the fill lights both sides of the face."
+    return words, f"key to fill {format_ratio(ratio.key_to_fill)}, lit to shadow {format_ratio(ratio.lit_to_shadow)}"
+
+
+def _background(report: Report, background: PlanBackground | None) -> tuple[str, str] | None:
+    reading = find_reading(report, *BACKGROUND_CHECK)
+    if background is None or reading is None:
+        return None
+    words = f"Background: all lights on, flat on the middle of the {background.what}."
+    return words, f"{_expected(reading)}, {stops_words(reading.stops)} stops"
+
+
+def _haze() -> tuple[str, str]:
+    return (
+        "Haze last: let it spread evenly before the first frame, and meter again when it has settled.",
+        "dome at the face unchanged",
+    )
