@@ -119,6 +119,8 @@ def compare(
 
         write_compare_sheet(output, cells, report)
         if pictures:
+            output.series("compare-[0-9]-[0-9].png")
+            output.series("compare-[0-9]-[0-9][0-9].png")
             for cell in cells:
                 name = f"compare-{cell.report.row + 1}-{cell.report.column + 1}.png"
                 output.write(name, partial(_write_picture, pixels=cell.picture))

@@ -26,6 +26,7 @@ class OutputFolder:
         self.folder = folder
         self._ready: list[tuple[Path, Path]] = []
         self._made: list[Path] = []
+        self._series: list[str] = []
 
     def __enter__(self) -> OutputFolder:
         if self.folder.exists() and not self.folder.is_dir():
@@ -56,6 +57,11 @@ class OutputFolder:
             raise _unwritable(final, error) from None
         return final
 
+    def series(self, pattern: str) -> None:
+        """Files of one series, by a glob pattern such as ``plan-[0-9].png``: at the end, those that an earlier run left
+        and this one did not write go, so that no page of another plan lies among them."""
+        self._series.append(pattern)
+
     def write_text(self, name: str, text: str) -> Path:
         """Write a text file aside."""
 
@@ -83,6 +89,11 @@ class OutputFolder:
                 aside.replace(final)
             except OSError as error:
                 raise _unwritable(final, error) from None
+        written = {final for _, final in self._ready}
+        for pattern in self._series:
+            for left in set(self.folder.glob(pattern)) - written:
+                with suppress(OSError):
+                    left.unlink()
 
     def _clean(self) -> None:
         for aside, _ in self._ready:

@@ -77,6 +77,8 @@ def make_board(looks: list[Look], settings: BoardSettings, output: OutputFolder)
     pages = draw_pages(board, report)
     report = report.model_copy(update={"pages": len(pages)})
     output.write("board.pdf", lambda path: save_pdf(path, pages, board.title))
+    for pattern in ("board.png", "board-[0-9].png"):
+        output.series(pattern)
     for number, page in enumerate(pages, start=1):
         name = "board.png" if len(pages) == 1 else f"board-{number}.png"
         output.write(name, partial(_write_png, page=page))

@@ -91,6 +91,9 @@ def plan_report(plan: PlanSet, paper: Literal["a4", "letter"], notes: list[str])
 
 def _write(output: OutputFolder, pages: list[Page], title: str) -> list[str]:
     files = ["plan.pdf"]
+    for ending in ("svg", "png"):
+        output.series(f"plan-[0-9].{ending}")
+        output.series(f"plan-[0-9][0-9].{ending}")
     output.write("plan.pdf", partial(save_pdf, pages=pages, title=title))
     for index, page in enumerate(pages, start=1):
         for name, save in (

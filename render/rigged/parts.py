@@ -19,7 +19,7 @@ STEEL = (0.11, 0.112, 0.118)
 SILVER = (0.55, 0.56, 0.57)
 CLOTH_WHITE = (0.82, 0.82, 0.81)
 UNLIT = (0.42, 0.42, 0.41)
-WARM_WHITE, COOL_WHITE = (1.0, 0.82, 0.48), (0.55, 0.76, 1.0)
+WARM_WHITE, COOL_WHITE = (1.0, 0.92, 0.76), (0.72, 0.85, 1.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -288,7 +288,7 @@ def _fill_under(
     table = copy.deepcopy(tables["light"][name])
     for key in _PLACING:
         table.pop(key, None)
-    notes = [f"The fill {name} stands under the face now; meter it again."]
+    notes = [f"The light {name} stands under the face now; meter it again."]
     if not light.on:
         table["on"] = True
         notes.append(f"The light {name} was off and is on now.")

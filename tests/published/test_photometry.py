@@ -138,7 +138,7 @@ def test_spot_flux_closes():
     assert 2 * np.pi * 400 * np.sum(weights * got) == pytest.approx(1, rel=0.003)
 
 
-@pytest.mark.parametrize("reflectance", [0.05, 0.5, 0.8, 0.95])
+@pytest.mark.parametrize("reflectance", [0.05, 0.5, 0.8, pytest.param(0.95, marks=pytest.mark.slow)])
 def test_cube_room_interreflection(reflectance):
     """4 m cube, isotropic source in the centre: mean indirect illuminance is F rho / (96 m2 (1 - rho))."""
     of = fixture("sphere", (0.02, 0.02), at=(2, 2, 2), depth=0.0)

@@ -28,7 +28,7 @@ LIGHTS = {
 VIEW = camera(at=(0.3, 1.5, 2.6), look=(0, 1.0, 0), half_angle_deg=28, size=(SIZE, SIZE))
 CASES = [
     ("panel", 6),
-    ("round", 1),
+    pytest.param("round", 1, marks=pytest.mark.slow),
     *(
         pytest.param(name, band, marks=pytest.mark.slow)
         for name in LIGHTS

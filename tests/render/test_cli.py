@@ -207,6 +207,26 @@ def test_a_full_disk_is_said(tmp_path):
     assert not files_in(tmp_path)
 
 
+def test_a_series_loses_what_an_earlier_run_left_and_nothing_else(tmp_path):
+    for name in ("page-1.png", "page-2.png", "page-x.png", "other.png"):
+        (tmp_path / name).write_text("old")
+
+    def failing():
+        with OutputFolder(tmp_path) as out:
+            out.series("page-[0-9].png")
+            out.write_text("page-1.png", "new")
+            raise OSError
+
+    pytest.raises(OSError, failing)
+    assert (tmp_path / "page-2.png").read_text() == "old"
+    with OutputFolder(tmp_path) as out:
+        out.series("page-[0-9].png")
+        out.write_text("page-1.png", "new")
+    assert {p.name: p.read_text() for p in tmp_path.iterdir()} == {
+        "page-1.png": "new", "page-x.png": "old", "other.png": "old",
+    }  # fmt: skip
+
+
 def test_a_fault_of_our_own_is_owned_and_can_be_traced(scene, store, tmp_path, monkeypatch):
     monkeypatch.setattr(PREVIEW, "all_readings", lambda *_: 1 / 0)
     result = keyfall("preview", scene, "-o", tmp_path / "o", *FAST, env=store)

@@ -143,7 +143,7 @@ def test_a_clamshell_moves_the_fill_under_the_face():
     assert abs(azimuth) < ROUNDING_DEG
     assert UNDER_DEG[0] - ROUNDING_DEG <= elevation <= UNDER_DEG[1] + ROUNDING_DEG
     assert "piece" not in styled.tables
-    assert "The fill fill stands under the face now; meter it again." in styled.notes
+    assert "The light fill stands under the face now; meter it again." in styled.notes
     assert "The light fill was off and is on now." in styled.notes
 
 
