@@ -182,6 +182,7 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         distant=found.distants.get(name),
         head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
+        modifier_kinds=kit.kinds if kit is not None else (),
     )
 
 

@@ -198,7 +198,7 @@ class Light:
     """A light: `fixture` is None for ambient light, sun and sky; `gel` is None without gels (a stack is one gel).
 
     `power_setting` says how the head is set, for people, e.g. "500 Ws at 1/8 (-3.0)"; None where that means nothing.
-    `modifiers` names what is on the head, from the head outward.
+    `modifiers` names what is on the head, from the head outward, and `modifier_kinds` says of which kind each is.
     """
 
     name: str
@@ -213,6 +213,7 @@ class Light:
     distant: Distant | None = None
     head: HeadInfo | None = None
     modifiers: tuple[str, ...] = ()
+    modifier_kinds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,32 +34,26 @@ Parts = list[tuple[PartKind, "trimesh.Trimesh", tuple[float, float, float], bool
 
 HEAD_RADIUS_M, HEAD_LENGTH_M = 0.055, 0.2
 WIDEST_BOWL_M = 0.35
-_WORDS: tuple[tuple[str, Look], ...] = (
-    ("snoot", "snoot"), ("umbrella", "umbrella"), ("window", "window"), ("dish", "dish"), ("ring", "ring"),
-    ("projector", "barrel"), ("fresnel", "barrel"), ("reflector", "bowl"), ("octabox", "box"), ("softbox", "box"),
-    ("strip", "box"), ("panel", "panel"), ("tube", "rod"), ("bulb", "bulb"),
-)  # fmt: skip
+_LOOKS: dict[str, Look] = {
+    "bulb": "bulb", "reflector": "bowl", "snoot": "snoot", "dish": "dish", "softbox": "box", "umbrella": "umbrella",
+    "ring": "ring", "panel": "panel", "tube": "rod", "fresnel": "barrel", "projector": "barrel", "window": "window",
+}  # fmt: skip
 
 
 def look_of(light: Light) -> Look:
-    """What a light's housing looks like: by the words in its modifiers' names, else by its shape and size."""
+    """What a light's housing looks like: by the kind of what shapes it, else by its shape and size."""
     fixture = light.fixture
     assert fixture is not None
     if fixture.shape == "sphere":
         return "bulb"
     if fixture.shape == "tube":
         return "rod"
-    for word, look in _WORDS:
-        if any(word in name for name in light.modifiers) and _suits(look, fixture):
-            return look
+    for kind in reversed(light.modifier_kinds):
+        if kind in _LOOKS:
+            return _LOOKS[kind]
     if "window" in light.name and fixture.shape == "rectangle" and not light.flash:
         return "window"
     return _by_shape(fixture)
-
-
-def _suits(look: Look, fixture: Fixture) -> bool:
-    flat = {"box": ("rectangle", "octagon", "disk"), "panel": ("rectangle",), "window": ("rectangle",)}
-    return fixture.shape in flat.get(look, ("disk", "spot"))
 
 
 def _by_shape(fixture: Fixture) -> Look:

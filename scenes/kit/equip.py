@@ -30,7 +30,7 @@ class Equipment:
     Attributes
     ----------
     shaped : the exit and what shapes the light.
-    modifiers : their names, or kinds where the scene describes them, from the head outward.
+    modifiers : their names, or kinds where the scene describes them, from the head outward; `kinds` : the kind of each.
     gain : output relative to the description, by the readings of the kit.
     head : None where the scene itself tells source and strength; then so are `output`, `flash` and `source`.
     output : of the bare lamp at full power, calibrated: lm s of a flash, lm of continuous light.
@@ -39,6 +39,7 @@ class Equipment:
 
     shaped: Shaped
     modifiers: tuple[str, ...]
+    kinds: tuple[str, ...]
     gain: float
     head: HeadInfo | None
     output: float | None
@@ -77,10 +78,11 @@ def equip(light: Light, kit: Kit, folder: Path) -> tuple[Equipment | None, list[
         return None, problems
     gain = 2.0 ** calibrate(kit).stops(light.head, named)
     labels = tuple(m if isinstance(m, str) else m.kind for m in light.modifiers)
+    kinds = tuple(str(kit.modifiers[m].kind if isinstance(m, str) else m.kind) for m in light.modifiers)
     if head is None:
-        return Equipment(shaped, labels, gain, None, None, None, None), problems
+        return Equipment(shaped, labels, kinds, gain, None, None, None, None), problems
     output = head.full_output() * gain
-    return Equipment(shaped, labels, gain, _info(light, head, kit), output, head.is_flash(), source), problems
+    return Equipment(shaped, labels, kinds, gain, _info(light, head, kit), output, head.is_flash(), source), problems
 
 
 def _info(light: Light, head: Head, kit: Kit) -> HeadInfo:

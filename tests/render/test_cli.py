@@ -217,7 +217,7 @@ def test_a_series_loses_what_an_earlier_run_left_and_nothing_else(tmp_path):
             out.write_text("page-1.png", "new")
             raise OSError
 
-    with pytest.raises(OSError, match="^$"):
+    with pytest.raises(OSError, match=r"^$"):
         failing()
     assert (tmp_path / "page-2.png").read_text() == "old"
     with OutputFolder(tmp_path) as out:

@@ -20,7 +20,7 @@ from render.light_table import light_rows
 from render.maps import exposure_maps
 from render.outputs import OutputFolder
 from render.plan.flow import MARGIN_MM, PAPERS_MM
-from render.plan.forms import FORM_WORDS, Form, form_of
+from render.plan.forms import FORM_WORDS, FRONT_WORDS, Form, form_of
 from render.plan.labels import Label, Placer
 from render.plan.make import PlanSettings, make_plan, plan_report
 from render.plan.outline import outlines, sitter_outline
@@ -31,14 +31,18 @@ from render.plan.symbols import Body, symbol_parts
 from render.plan.tint import tint_of
 from render.plan.view import SCALES, SIDE, TOP, Frame, View, cut_line, cut_polygon, scale_for
 from render.report import Report, build_report
+from render.rigged.housing import housing_parts
 from render.rigged.view import SetViewError, draw_set_view
 from render.sheet import Page
 from render.tone import clip_level
 from scenes import build_stage, load_scene
 from scenes.dump import dump_tables
+from scenes.kit import stock_kit
 from scenes.meters import format_f_number_tenths
+from scenes.modifiers import Bulb
 from scenes.stage import Stage
 
+from . import sets
 from .cli_scene import SMALL
 
 DEMO = Path(__file__).parents[2] / "demo" / "scenes"
@@ -401,14 +405,27 @@ def test_every_form_has_a_symbol_of_its_own_size():
         assert np.abs(points[:, 0]).max() >= 0.3
 
 
-def test_forms_follow_names_and_optics(looks):
+def test_forms_follow_the_kinds_of_modifiers(looks):
     lights = {light.role: light for light in looks["eight"].stage.lights}
     assert form_of(lights["key"]) == Form("octabox", ("fabric-grid",))
     assert form_of(lights["fill"]) == Form("umbrella")
-    assert form_of(replace(lights["rim"], modifiers=("long-snoot",))) == Form("snoot")  # an owner's own name
-    assert form_of(replace(lights["other"], modifiers=("flat-one",))) == Form("panel")
+    own = {"modifiers": ("the-thin-one",), "modifier_kinds": ("snoot",)}  # an owner's own name
+    assert form_of(replace(lights["rim"], **own)) == Form("snoot")
     far = {light.name: form_of(light).form for light in looks["courtyard-evening"].stage.lights}
     assert far == {"sun": "sun", "sky": "sky", "key": "octabox"}
+
+
+@pytest.mark.parametrize("name", [n for n, m in stock_kit().modifiers.items() if m.kind not in FRONT_WORDS])
+def test_every_stock_modifier_has_a_form_and_a_housing(name):
+    kit = stock_kit()
+    shaped = kit.shaped([name], Bulb(), Path()).at_origin()
+    light = replace(
+        sets.light(shaped), flash=True, modifiers=(name,), modifier_kinds=(str(kit.modifiers[name].kind),)
+    )
+    assert form_of(light).form in FORM_WORDS
+    parts = housing_parts(light, (0.9, 0.9, 0.9))
+    assert parts
+    assert all(np.isfinite(part.mesh.vertices).all() for part in parts)
 
 
 def test_gels_tint_and_white_light_does_not(looks):
