@@ -10,7 +10,7 @@ from pydantic import Field
 
 from materials import KeyfallError
 from scenes import build_stage, load_scene
-from scenes.meters import format_f_number_tenths
+from scenes.meters import aperture_words
 from scenes.set_up import is_ambient, set_up_order
 from scenes.stage import Stage
 
@@ -123,4 +123,4 @@ def reading_words(reading: ReadingReport) -> str:
     """A light's own reading in words, such as "f/8 + 0.3 at the face"."""
     if reading.stops is None:
         return "reads nothing on this set"
-    return f"{format_f_number_tenths(reading.f_number)} {place_words(reading.probe)}"
+    return f"{aperture_words(reading.f_number)} {place_words(reading.probe)}"

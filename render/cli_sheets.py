@@ -134,7 +134,9 @@ def board(
         typer.Argument(metavar="SCENE...", help="Scene files; SCENE@KEY=VALUE changes a key, and may be repeated."),
     ],
     output: OutputOption,
-    title: Annotated[str | None, typer.Option(help="Title; that of the first scene if left out.")] = None,
+    title: Annotated[
+        str | None, typer.Option(help="Title; that of the scene, or Mood board for several, if left out.")
+    ] = None,
     client: Annotated[str, typer.Option(help="Line under the title, such as for whom.")] = "",
     note: Annotated[str, typer.Option(help="A sentence or two of your own.")] = "",
     caption: Annotated[

@@ -30,7 +30,7 @@ from .tone import clip_level
 from .trace import TraceSettings, trace_as
 
 if TYPE_CHECKING:
-    from .board import BoardReport
+    from .board import BoardReport, Look
     from .plan import PlanReport
 
 
@@ -66,7 +66,8 @@ def board_of(
         For looks that cannot be used, more captions than looks, settings out of range, or a folder that cannot be
         written.
     """
-    from .board import BoardSettings, Look, make_board
+    from .board import BoardSettings, make_board
+    from .board import Look as BoardLook
 
     captions = captions or []
     if len(captions) > len(looks):
@@ -80,11 +81,15 @@ def board_of(
             told = None if progress is None else partial(_tell, progress, number, len(named))
             olat, picture, report = worked(stage, content_hash(looks[number - 1]), tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
-            made.append(Look(stage.title, stage, picture, report, olat, caption or None))
-        settings = BoardSettings(title or made[0].title, client, note, theme, paper)  # type: ignore[arg-type]  # checked there
+            made.append(BoardLook(stage.title, stage, picture, report, olat, caption or None))
+        settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
         board = make_board(made, settings, output)
         output.write_text("board.json", board.model_dump_json(indent=2) + "\n")
     return board
+
+
+def _board_title(looks: list[Look]) -> str:
+    return looks[0].title if len(looks) == 1 else "Mood board"
 
 
 def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:

@@ -80,6 +80,13 @@ def format_f_number_tenths(f_number: float) -> str:
     return _mark_and_rest(f_number, tenths // 10, rest)
 
 
+def aperture_words(f_number: float) -> str:
+    """Reading to the nearest tenth of a stop; what lies under a meter's scale as "under f/0.7"."""
+    if 0 < f_number < _MARKS[NOMINAL_THIRDS[0]] * 2 ** (-1 / 40):
+        return f"under f/{NOMINAL_WHOLE_STOPS[0]}"
+    return format_f_number_tenths(f_number)
+
+
 def _mark_and_rest(f_number: float, whole_stop: int, rest: str) -> str:
     index = whole_stop + 1
     if not 0 <= index < len(NOMINAL_WHOLE_STOPS):

@@ -30,12 +30,14 @@ class Block:
     draw: Draw
 
 
-def look_block(look: LookReport, width_mm: float, level: int, lead: bool, contrast: bool = True) -> Block:
+def look_block(
+    look: LookReport, width_mm: float, level: int, lead: bool, contrast: bool = True, titled: bool = True
+) -> Block:
     """Title, caption, swatches and the strongest contrast of a look, as wide as `width_mm`."""
     radius = 5.4 if lead else 3.9 if level < 1 else 3.1
     title, text = (LEAD_TITLE, LEAD_TEXT) if lead else (LOOK_TITLE, LOOK_TEXT)
     parts = [
-        (lines(look.title, title, width_mm, _TITLE_LINES[level]), 1.0),
+        (lines(look.title if titled else "", title, width_mm, _TITLE_LINES[level]), 1.0),
         (sentences(look.caption, text, width_mm, _TEXT_LINES[level]), 2.4 if lead else 2.0),
         (swatch_row(look.swatches, width_mm, radius, labels=level < 3, lines=2 if lead or level < 1 else 1), 1.6),
     ]

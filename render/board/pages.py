@@ -164,7 +164,8 @@ def _words_below(board: Board, level: int, across_mm: float, down_mm: float) -> 
 
 
 def _own_words(board: Board, width_mm: float, level: int) -> Block:
-    block = look_block(board.looks[0], width_mm, level, True, contrast=False)
+    titled = board.looks[0].title != board.title
+    block = look_block(board.looks[0], width_mm, level, True, contrast=False, titled=titled)
     note = lines(MAPPED_NOTE if board.mapped else "", SMALL, width_mm, colour="quiet")
     return stacked([(block, 3.0 if board.mapped else 0.0), (note, 0.0)])
 

@@ -53,6 +53,7 @@ _PLAIN = {
     "disk": "disk", "rectangle": "rectangle", "octagon": "octagon", "sphere": "sphere", "spot": "spot", "tube": "rod",
 }  # fmt: skip
 
+
 @dataclass(frozen=True, slots=True)
 class Form:
     """A light's symbol: its `form` of `FORM_WORDS`, and what stands in front of it, of `FRONT_WORDS`."""

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from scenes.meters import NOMINAL_WHOLE_STOPS, format_f_number_tenths, format_stops
+from scenes.meters import aperture_words, format_stops
 
 MINUS = "\u2212"
 
 STEEP_DEG = 85.0
 """A light above this elevation is overhead: its side says nothing."""
-
-LEAST_F_NUMBER = 0.69
-"""Readings under the first engraved mark are not said as numbers; their stops are."""
 
 
 def metres(value: float) -> str:
@@ -78,13 +75,6 @@ def aim_words(aim: str) -> str:
 def place_words(x_m: float, z_m: float) -> str:
     """A place on the floor: "x 0.74  z −0.60"."""
     return f"x {number(x_m)}  z {number(z_m)}"
-
-
-def aperture_words(f_number: float) -> str:
-    """A reading to a tenth of a stop: "f/8 + 0.3"; what lies under a meter's scale as "under f/0.7"."""
-    if f_number < LEAST_F_NUMBER:
-        return f"under f/{NOMINAL_WHOLE_STOPS[0]}"
-    return format_f_number_tenths(f_number)
 
 
 def spoken_aperture(f_number: float) -> str:
