@@ -72,7 +72,8 @@ def compare(
     ] = None,
     key: Annotated[str | None, typer.Option("--key", metavar="LIGHT", help="Light that makes the styles.")] = None,
     even: Annotated[
-        bool, typer.Option("--even", help="Set the varied light's power so that it reads the same in every picture.")
+        bool,
+        typer.Option("--even", help="Set the varied light's power so that in every picture it reads as in the scene."),
     ] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Also write each picture by itself.")] = False,
     quality: QualityOption = Quality.preview,

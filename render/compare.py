@@ -27,7 +27,7 @@ from .record import Record
 from .report import CameraSettings, camera_settings
 from .styles import StyleReport, check_style
 from .tone import clip_level
-from .trace import TraceSettings, trace_as
+from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
 
 CURVE = "shoulder"
@@ -103,7 +103,7 @@ def compare(
     Parameters
     ----------
     grid : what `render.variants.make_grid` gives.
-    even : give the varied lights, in each variant, the power at which they read at the face as in the first one.
+    even : give the varied lights, in each variant, the power at which they read at the face as in the scene itself.
     pictures : also write each picture by itself, `compare-ROW-COLUMN.png`, counted from 1.
 
     Raises
@@ -141,7 +141,7 @@ def _cells(
 ) -> list[Cell]:
     cells: list[Cell] = []
     last: tuple[Stage, OlatSet] | None = None
-    first: tuple[Stage, list[Reading]] | None = None
+    wanted = _readings_of(grid.base, tracing, cache) if even else []
     for number, variant in enumerate(grid.variants, 1):
         if last is None or not same_transport(last[0], variant.stage):
             told = None if progress is None else partial(_tell, progress, number, len(grid.variants))
@@ -150,11 +150,14 @@ def _cells(
         stage = variant.stage
         changes: dict[str, float] = {}
         if even:
-            readings = all_readings(olat.meters, stage)
-            first = first or (stage, readings)
-            stage, changes = _evened(variant, readings, *first)
+            stage, changes = _evened(variant, all_readings(olat.meters, stage), grid.base, wanted)
         cells.append(_cell(variant, stage, olat, changes, tracing, cache))
     return cells
+
+
+def _readings_of(stage: Stage, tracing: TraceSettings, cache: Cache | None) -> list[Reading]:
+    meters = trace_meters(stage, device=tracing.device, threads=tracing.threads, cache=cache)
+    return all_readings(meters, stage)
 
 
 def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:
@@ -162,13 +165,14 @@ def _tell(progress: Progress, number: int, count: int, report: PassReport) -> No
 
 
 def _evened(
-    variant: Variant, readings: list[Reading], first: Stage, wanted: list[Reading]
+    variant: Variant, readings: list[Reading], base: Stage, wanted: list[Reading]
 ) -> tuple[Stage, dict[str, float]]:
-    """The variant's stage with its varied lights at the power that reads as in the first variant, and the changes."""
+    """The variant's stage with its varied lights at the power that reads as in the scene itself, and the changes."""
     stage = variant.stage
     changes: dict[str, float] = {}
     names = variant.lights or ((variant.key,) if variant.key else ())
-    for light in (light for light in first.lights if light.name in names):
+    present = {light.name for light in stage.lights}
+    for light in (light for light in base.lights if light.name in names and light.name in present):
         aim = own_aim(light)
         at = next((p for p in _places(wanted) if _level(wanted, p, light.name, aim) >= FAINTEST_STOPS), FACE_PROBE)
         now, before = (find(r, at, light.name, aim).stops for r in (readings, wanted))

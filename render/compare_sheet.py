@@ -170,7 +170,7 @@ def _note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
         texts += [(f"{check.what}: {check.found}; wanted {check.expected}", None) for check in missed]
     for name, stops in cell.report.power_change_stops.items():
         sign = "+" if stops > 0 else "\u2212"
-        texts.append((f"{name} {sign}{abs(stops):.1f} stop to read the same", None))
+        texts.append((f"{name} {sign}{abs(stops):.1f} stops to read as in the scene", None))
     return [*texts, *((note, None) for note in cell.report.notes)]
 
 
@@ -190,7 +190,7 @@ def _notes(page: Page, cell: Cell, x: float, y: float, width_mm: float) -> None:
 def _subtitle(report: CompareReport) -> str:
     what = report.across.name if report.down is None else f"{report.down.name} down, {report.across.name} across"
     exposure = "each at its own exposure" if report.settings is None else f"all at {settings_line(report.settings)}"
-    evened = "; the varied light set to read the same at the face" if report.evened else ""
+    evened = "; the varied light set to read the same everywhere" if report.evened else ""
     return f"{what[:1].upper()}{what[1:]}; {exposure}{evened}."
 
 

@@ -49,9 +49,10 @@ class Axis:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """All variants, row by row; `down` is None with one variation."""
+    """All variants, row by row; `down` is None with one variation, and `base` the scene as its file has it."""
 
     title: str
+    base: Stage
     across: Axis
     down: Axis | None
     variants: tuple[Variant, ...]
@@ -89,7 +90,8 @@ def make_grid(path: Path, variations: list[Variation], styles: list[str] | None 
                         faults.setdefault((finding.where, finding.message), finding)
     if faults:
         raise SceneError(faults.values())
-    return Grid(variants[0].scene.title or path.stem, across, down, tuple(variants))
+    base = checked(tables, path, "")
+    return Grid(base.title or path.stem, build_stage(base), across, down, tuple(variants))
 
 
 def _allowed(variations: list[Variation], styles: list[str] | None) -> None:

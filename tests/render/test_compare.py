@@ -88,18 +88,23 @@ def test_numbers_are_the_meters(scene, tmp_path, store):
     json.loads((tmp_path / "out" / "compare.json").read_text(), parse_constant=pytest.fail)
 
 
-def test_even_sets_the_varied_light_to_read_the_same(scene, tmp_path, store):
-    grid = grid_of(scene, "light.key.distance_m=1.2,1.5")
+def test_even_sets_the_varied_light_to_read_as_in_the_scene(scene, tmp_path, store):
+    grid = grid_of(scene, "light.key.distance_m=1.3,1.5")
     report = compare(grid, tmp_path / "out", DRAFT, even=True, cache=store)
-    first, second = report.cells
-    assert first.power_change_stops == {}
+    same, farther = report.cells
+    assert same.power_change_stops == {}  # 1.3 m is the scene's own
     readings = []
-    for variant in grid.variants:
-        olat = trace(variant.stage, quality="draft", samples=2, cache=store)
-        readings.append(find(all_readings(olat.meters, variant.stage), "face", "key", "flat:key").stops)
-    assert second.power_change_stops == {"key": pytest.approx(readings[0] - readings[1])}
-    assert second.power_change_stops["key"] == pytest.approx(0.64, abs=0.15)  # 2 log2(1.5 / 1.2), a small lamp
+    for stage in (grid.base, grid.variants[1].stage):
+        olat = trace(stage, quality="draft", samples=2, cache=store)
+        readings.append(find(all_readings(olat.meters, stage), "face", "key", "flat:key").stops)
+    assert farther.power_change_stops == {"key": pytest.approx(readings[0] - readings[1])}
+    assert farther.power_change_stops["key"] == pytest.approx(0.41, abs=0.12)  # 2 log2(1.5 / 1.3), a small lamp
     assert compare(grid, tmp_path / "out", DRAFT, cache=store).cells[1].power_change_stops == {}
+
+
+def test_even_passes_over_a_light_that_a_variant_lacks(scene, tmp_path, store):
+    report = compare(grid_of(scene, "light.fill=none"), tmp_path / "out", DRAFT, even=True, cache=store)
+    assert report.cells[0].power_change_stops == {}
 
 
 def test_same_transport_tells_gels_and_power_from_geometry(tmp_path):
