@@ -31,7 +31,7 @@ PASSES = 10
 
 COARSENESS = 2.5
 LABEL_ROOM_M = 0.25
-HOW_TO_GET_GL = "On Debian or Ubuntu: apt-get install libegl1 libgl1-mesa-dri."
+HOW_TO_GET_GL = "On Debian or Ubuntu: apt-get install libegl1 libgl1 libgl1-mesa-dri."
 
 
 class SetViewError(KeyfallError):
