@@ -87,7 +87,7 @@ def _stage(*lights: Any) -> Stage:
     return sets.stage([floor], lights, sets.camera(at=(0, 1.5, 3), look=(0, 1.4, 0), size=(40, 50)))
 
 
-QUICK = ("courtyard-evening", "rehearsal-break")
+QUICK = ("courtyard-evening",)
 
 
 @pytest.mark.parametrize(

@@ -164,8 +164,8 @@ def made(tmp_path_factory, looks):
     return make
 
 
-_SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("classic-loop", "prompt-corner")]
-WRITTEN = ("courtyard-evening", "full-length", *_SLOW)
+_SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("classic-loop", "full-length", "prompt-corner")]
+WRITTEN = ("courtyard-evening", *_SLOW)
 DRAWN = (*WRITTEN, "eight", pytest.param("haze-after-rehearsal", marks=pytest.mark.slow))
 ON_LETTER = ("courtyard-evening", "eight")
 
