@@ -123,7 +123,7 @@ SETTINGS = {
 }
 
 
-@settings(max_examples=5, **SETTINGS)
+@settings(max_examples=3, **SETTINGS)
 @given(tables=small_scenes())
 def test_every_output_of_any_scene_is_finite(tables, tmp_path):
     _any_scene(tables, tmp_path / "scene")

@@ -129,7 +129,6 @@ def page_of(grid, store, even=False):
 @pytest.mark.parametrize(
     "texts",
     [
-        ("light.key.power=1/32,1/16",),
         (GELS,),
         ("light.key.power=1/32,1/16", "light.fill.on=true,false"),
         ("exposure.iso=100,200,400", f"light.{LONG}.gels=amber+half-cto+rose,purple+full-ctb+violet,none"),

@@ -167,7 +167,7 @@ def made(tmp_path_factory, looks):
 _SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("classic-loop", "full-length", "prompt-corner")]
 WRITTEN = ("courtyard-evening", *_SLOW)
 DRAWN = (*WRITTEN, "eight", pytest.param("haze-after-rehearsal", marks=pytest.mark.slow))
-ON_LETTER = ("courtyard-evening", "eight")
+ON_LETTER = ("courtyard-evening", pytest.param("eight", marks=pytest.mark.slow))
 
 
 def words_of_svg(path: Path) -> str:
