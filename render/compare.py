@@ -170,7 +170,7 @@ def _evened(
     """The variant's stage with its varied lights at the power that reads as in the scene itself, and the changes."""
     stage = variant.stage
     changes: dict[str, float] = {}
-    names = variant.lights or ((variant.key,) if variant.key else ())
+    names = {*variant.lights, variant.key}
     present = {light.name for light in stage.lights}
     for light in (light for light in base.lights if light.name in names and light.name in present):
         aim = own_aim(light)

@@ -102,6 +102,14 @@ def test_even_sets_the_varied_light_to_read_as_in_the_scene(scene, tmp_path, sto
     assert compare(grid, tmp_path / "out", DRAFT, cache=store).cells[1].power_change_stops == {}
 
 
+@pytest.mark.slow
+def test_even_sets_the_key_of_a_style_beside_a_varied_light(scene, tmp_path, store):
+    grid = grid_of(scene, "light.fill.lumens=10000", styles=["rembrandt"])
+    report = compare(grid, tmp_path / "out", DRAFT, even=True, cache=store)
+    assert report.cells[0].power_change_stops["fill"] == pytest.approx(1, abs=0.02)  # it gave 20000
+    assert "key" in report.cells[0].power_change_stops
+
+
 def test_even_passes_over_a_light_that_a_variant_lacks(scene, tmp_path, store):
     report = compare(grid_of(scene, "light.fill=none"), tmp_path / "out", DRAFT, even=True, cache=store)
     assert report.cells[0].power_change_stops == {}

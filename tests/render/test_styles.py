@@ -84,7 +84,7 @@ def _agrees(report: StyleReport) -> None:
 
 @pytest.mark.parametrize(
     ("figure", "turn", "modifier", "style"),
-    [("jonas", 10, HARD, "loop"), ("amara", -25, SOFT, "rembrandt")],
+    [("amara", -25, SOFT, "rembrandt")],
 )
 def test_a_style_passes_as_itself_and_fails_as_others(figure, turn, modifier, style, cache):
     _agrees(check_style(styled(figure, turn, modifier, style), style, "key", cache=cache))

@@ -183,7 +183,7 @@ def test_same_numbers_again():
     assert np.array_equal(first.glow, again.glow)
 
 
-@pytest.mark.parametrize("kind", ["silver bowl", "box with sheet"])
+@pytest.mark.parametrize("kind", ["silver bowl", pytest.param("box with sheet", marks=pytest.mark.slow)])
 def test_noise_is_low(kind, monkeypatch):
     """1 % an angle inside 60 degrees, 0.35 % on the axis (so that 0.7 % is two standard errors), by other samples."""
     box = (Wall(0, 0.4, -0.06, 0.4, 0.5), Wall(-0.06, 0.4, -0.4, 0.1, **SILVER), Wall(-0.4, 0.1, -0.4, 0, **SILVER))

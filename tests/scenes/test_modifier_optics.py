@@ -215,7 +215,10 @@ def test_iris_and_slot_pass_their_area():
     assert picture_lumens({**SPOT, "aperture": [0.6, 0.2]}) / open_gate == pytest.approx(0.48 / math.pi, rel=0.06)
 
 
-@pytest.mark.parametrize(("distance", "blur"), [(3.0, 0.0), (1.5, 0.05), (6.0, 0.1)])
+@pytest.mark.parametrize(
+    ("distance", "blur"),
+    [(3.0, 0.0), *(pytest.param(*case, marks=pytest.mark.slow) for case in ((1.5, 0.05), (6.0, 0.1)))],
+)
 def test_projector_is_sharp_at_its_focus(distance, blur):
     """Thin lens of diameter d focused at f: an edge at D is blurred over d |1 - D / f|; nine tenths of that lie
     between 2 and 98 %, by the area of a circle's segment. The picture's cells add up to one and a half of them."""
