@@ -16,7 +16,7 @@ from scenes.stage import Stage
 
 from .ambient import ambient_audit
 from .cache import Cache
-from .compare import CURVE, CellNumbers, numbers_of
+from .compare import CellNumbers, numbers_of
 from .develop import develop
 from .olat import OlatSet
 from .outputs import OutputFolder
@@ -25,6 +25,7 @@ from .preview import SHEETS, import_ahead, sized
 from .readings import all_readings
 from .record import Record
 from .report import CameraSettings, ReadingReport, camera_settings, reading_report
+from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 from .where_read import place_words, where_read
 
@@ -116,7 +117,7 @@ def only(stage: Stage, names: list[str]) -> Stage:
 
 
 def _pixels(olat: OlatSet, stage: Stage) -> np.ndarray:
-    return sized(develop(olat, stage, curve=CURVE), stage).to_8_bit()
+    return sized(develop(olat, stage, curve=DEFAULT_CURVE), stage).to_8_bit()
 
 
 def reading_words(reading: ReadingReport) -> str:

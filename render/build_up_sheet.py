@@ -10,16 +10,13 @@ from .build_up import BuildUpReport, Step, reading_words
 from .compare import number_words
 from .outputs import OutputFolder
 from .settings_words import settings_line
-from .sheet import Page, Type, save_pdf, save_png, text_width, wrapped
+from .sheet import WIDE_LABEL, WIDE_LINE, WIDE_TITLE, Page, Type, save_pdf, save_png, text_width, wrapped
 
 _MARGIN_MM, _GAP_MM = 14.0, 6.0
 _CELL_MM = 60.0
 _MOST_ACROSS = 5
 _DOTS = 200.0
 
-_TITLE = Type(26, "bold", 1.15)
-_UNDER = Type(12)
-_LABEL = Type(15, "semibold", 1.2)
 _READS = Type(11.5, "regular", 1.25)
 _ROW = Type(10.5, "semibold", 1.2)
 
@@ -41,13 +38,13 @@ def build_up_page(steps: list[Step], report: BuildUpReport) -> Page:
     tall = _CELL_MM * shape[0] / shape[1]
     under = f"{settings_line(report.settings)}. {report.before}"
     head = (
-        len(wrapped(report.title, _TITLE, inner, 2)) * _TITLE.line_mm
-        + len(wrapped(under, _UNDER, inner)) * _UNDER.line_mm + 9
+        len(wrapped(report.title, WIDE_TITLE, inner, 2)) * WIDE_TITLE.line_mm
+        + len(wrapped(under, WIDE_LINE, inner)) * WIDE_LINE.line_mm + 9
     )  # fmt: skip
     heights = [_band_mm(band, tall) for band in bands]
     page = Page(inner + 2 * _MARGIN_MM, 2 * _MARGIN_MM + head + sum(heights) - _GAP_MM, dots_per_inch=_DOTS)
-    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, _TITLE, most_lines=2)
-    page.paragraph(_MARGIN_MM, y + 1, inner, under, _UNDER, colour=page.theme.quiet)
+    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, WIDE_TITLE, most_lines=2)
+    page.paragraph(_MARGIN_MM, y + 1, inner, under, WIDE_LINE, colour=page.theme.quiet)
     y = _MARGIN_MM + head
     for band, height in zip(bands, heights, strict=True):
         _band(page, band, y, tall)
@@ -56,9 +53,9 @@ def build_up_page(steps: list[Step], report: BuildUpReport) -> Page:
 
 
 def _labels_mm(band: list[Step | None]) -> float:
-    lines = max(len(wrapped(_label(step), _LABEL, _CELL_MM)) for step in band)
+    lines = max(len(wrapped(_label(step), WIDE_LABEL, _CELL_MM)) for step in band)
     reads = max(len(wrapped(_reads(step), _READS, _CELL_MM)) for step in band)
-    return lines * _LABEL.line_mm + reads * _READS.line_mm + 1.5
+    return lines * WIDE_LABEL.line_mm + reads * _READS.line_mm + 1.5
 
 
 def _band_mm(band: list[Step | None], tall: float) -> float:
@@ -77,7 +74,7 @@ def _band(page: Page, band: list[Step | None], top: float, tall: float) -> None:
     labels = _labels_mm(band)
     for column, step in enumerate(band):
         x = _MARGIN_MM + column * (_CELL_MM + _GAP_MM)
-        y = page.paragraph(x, top, _CELL_MM, _label(step), _LABEL)
+        y = page.paragraph(x, top, _CELL_MM, _label(step), WIDE_LABEL)
         page.paragraph(x, y, _CELL_MM, _reads(step), _READS, colour=page.theme.quiet)
         y = top + labels
         y = page.text(x, y, "alone", _ROW, colour=page.theme.accent) + 1 if step else y + _ROW.line_mm + 1

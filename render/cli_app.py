@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
@@ -16,6 +16,9 @@ from rich.console import Console
 from materials import KeyfallError
 
 from .terminal import findings_to_console
+
+if TYPE_CHECKING:
+    from .trace import TraceSettings
 
 app = typer.Typer(
     name="keyfall",
@@ -113,3 +116,12 @@ def require_clean(scene: Path) -> None:
     if any(f.severity == "error" for f in findings):
         raise SceneError(findings)
     findings_to_console(talk, findings)
+
+
+def trace_settings(
+    quality: Quality, samples: int | None, until: float | None, device: Device, threads: int | None
+) -> TraceSettings:
+    """The options of every command that traces, in one."""
+    from .trace import TraceSettings
+
+    return TraceSettings(quality.value, samples, until, device.value, threads)

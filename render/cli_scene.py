@@ -29,6 +29,7 @@ from .cli_app import (
     plain_errors,
     require_clean,
     talk,
+    trace_settings,
 )
 from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
 
@@ -88,12 +89,11 @@ def preview(
     with plain_errors():
         from .preview import PictureSettings
         from .preview import preview as run
-        from .trace import TraceSettings
 
         if depth not in (8, 16):
             raise KeyfallError(f"--depth is {depth}. Allowed: 8 or 16.")
         require_clean(scene)
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         pictures = PictureSettings(tone.value, gamut.value, depth, exr, noisy)
         with TraceBar(talk) as bar:
             report = run(scene, output, tracing, pictures, progress=bar)

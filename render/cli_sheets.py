@@ -24,6 +24,7 @@ from .cli_app import (
     plain_errors,
     require_clean,
     talk,
+    trace_settings,
 )
 from .record import Record
 from .terminal import TraceBar
@@ -93,13 +94,12 @@ def compare(
         from scenes.variations import parse_variation
 
         from .compare import compare as run
-        from .trace import TraceSettings
         from .variants import make_grid
 
         require_clean(scene)
         named = list(STYLES) if styles == "all" else [s.strip() for s in styles.split(",")] if styles else None
         grid = make_grid(scene, [parse_variation(text) for text in vary or []], named, key)
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = run(grid, output, tracing, even=even, pictures=pictures, progress=bar)
         _said(report, as_json, output, "compare.pdf, compare.png, compare.json")
@@ -119,10 +119,9 @@ def build_up(
     """The set from black: one light at a time, and each with those before it; ambient light alone first."""
     with plain_errors():
         from .build_up import build_up as run
-        from .trace import TraceSettings
 
         require_clean(scene)
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = run(scene, output, tracing, progress=bar)
         _said(report, as_json, output, "build-up.pdf, build-up.png, build-up.json")
@@ -158,10 +157,9 @@ def board(
     For example: `keyfall board a.toml b.toml b.toml@light.rim.gels=violet --client "Spring season" -o board`
     """
     with plain_errors():
-        from .trace import TraceSettings
         from .work import board_of
 
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = board_of(
                 looks, output, tracing, title=title, client=client, note=note, captions=caption or [],
@@ -188,11 +186,10 @@ def plan(
     Writes plan.pdf, each page as SVG and PNG, and plan.json.
     """
     with plain_errors():
-        from .trace import TraceSettings
         from .work import plan_of
 
         require_clean(scene)
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = plan_of(scene, output, tracing, paper=paper.value, view=view, progress=bar)
         for text in report.notes:
@@ -216,11 +213,10 @@ def export(
     """The set for other programs: glTF with figure, camera and lights; OpenEXR layers; the light table. All, if none is
     chosen."""
     with plain_errors():
-        from .trace import TraceSettings
         from .work import export_of
 
         require_clean(scene)
-        tracing = TraceSettings(quality.value, samples, until, device.value, threads)
+        tracing = trace_settings(quality, samples, until, device, threads)
         chosen = (gltf, exr, table) if gltf or exr or table else (True, True, True)
         with TraceBar(talk) as bar:
             names = export_of(scene, output, tracing, gltf=chosen[0], exr=chosen[1], table=chosen[2], progress=bar)

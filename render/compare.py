@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -14,25 +14,24 @@ from scenes.stage import Stage
 
 from .cache import Cache
 from .develop import develop
+from .files import write_pixels
 from .job import same_transport
 from .look import FACE_PROBE, relight
 from .maps import DARKEST_STOPS, luminance_stops
 from .meterset import MeterSet
 from .olat import OlatSet
 from .outputs import OutputFolder
-from .passes import PassReport, Progress
+from .passes import Progress, among
 from .preview import SHEETS, import_ahead, sized
 from .readings import ALL_LIGHTS, Reading, all_readings, find, own_aim
 from .record import Record
 from .report import CameraSettings, camera_settings
+from .rigging import FAINTEST_STOPS
+from .sheet.type import true_minus
 from .styles import StyleReport, check_style
-from .tone import clip_level
+from .tone import DEFAULT_CURVE, clip_level
 from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
-
-CURVE = "shoulder"
-FAINTEST_STOPS = -6.0
-"""Reading at the face under which a light is evened out where it falls on the background instead."""
 
 
 class CellNumbers(Record):
@@ -123,17 +122,9 @@ def compare(
             output.series("compare-[0-9]-[0-9][0-9].png")
             for cell in cells:
                 name = f"compare-{cell.report.row + 1}-{cell.report.column + 1}.png"
-                output.write(name, partial(_write_picture, pixels=cell.picture))
+                output.write(name, partial(write_pixels, pixels=cell.picture))
         output.write_text("compare.json", report.model_dump_json(indent=2) + "\n")
     return report
-
-
-def _write_picture(path: Path, pixels: np.ndarray) -> None:
-    from PIL import Image
-
-    from .icc import icc_profile
-
-    Image.fromarray(pixels).save(path, format="PNG", icc_profile=icc_profile("srgb"))
 
 
 def _cells(
@@ -144,7 +135,7 @@ def _cells(
     wanted = _readings_of(grid.base, tracing, cache) if even else []
     for number, variant in enumerate(grid.variants, 1):
         if last is None or not same_transport(last[0], variant.stage):
-            told = None if progress is None else partial(_tell, progress, number, len(grid.variants))
+            told = among(progress, "picture", number, len(grid.variants))
             last = variant.stage, trace_as(variant.stage, tracing, cache=cache, progress=told)
         olat = last[1]
         stage = variant.stage
@@ -158,10 +149,6 @@ def _cells(
 def _readings_of(stage: Stage, tracing: TraceSettings, cache: Cache | None) -> list[Reading]:
     meters = trace_meters(stage, device=tracing.device, threads=tracing.threads, cache=cache)
     return all_readings(meters, stage)
-
-
-def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:
-    progress(replace(report, light=f"{report.light} (picture {number} of {count})"))
 
 
 def _evened(
@@ -196,7 +183,7 @@ def _cell(
     variant: Variant, stage: Stage, olat: OlatSet, changes: dict[str, float], tracing: TraceSettings,
     cache: Cache | None,
 ) -> Cell:  # fmt: skip
-    picture = sized(develop(olat, stage, curve=CURVE), stage)
+    picture = sized(develop(olat, stage, curve=DEFAULT_CURVE), stage)
     style = None
     if variant.style is not None and variant.key is not None:
         style = check_style(
@@ -209,7 +196,7 @@ def _cell(
         noise_stops=max(noises, default=None), warnings=list(stage.warnings),
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
-    return Cell(variant, picture.to_8_bit(), stops, float(np.log2(clip_level(CURVE) / 0.18)), report)
+    return Cell(variant, picture.to_8_bit(), stops, float(np.log2(clip_level(DEFAULT_CURVE) / 0.18)), report)
 
 
 def numbers_of(meters: MeterSet, stage: Stage) -> CellNumbers:
@@ -242,7 +229,7 @@ def _behind(stops: float | None) -> str:
 
 
 def _signed(stops: float) -> str:
-    return format_stops(stops).replace("-", "\u2212")
+    return true_minus(format_stops(stops))
 
 
 def _report(grid: Grid, cells: list[Cell], tracing: TraceSettings, even: bool) -> CompareReport:

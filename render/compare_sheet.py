@@ -11,7 +11,7 @@ from .compare import Cell, CompareReport, number_words
 from .outputs import OutputFolder
 from .palette import colours
 from .settings_words import settings_line
-from .sheet import Page, Type, save_pdf, save_png, text_width, wrapped
+from .sheet import WIDE_LABEL, WIDE_LINE, WIDE_TITLE, Page, Type, save_pdf, save_png, text_width, true_minus, wrapped
 from .stops_scale import draw_stops_scale
 from .styles.rules import pattern_words
 
@@ -21,10 +21,7 @@ _DOTS = 200.0
 _MAP_SHARE = 0.4  # of a cell's width
 _ACROSS_MOST = 4
 
-_TITLE = Type(26, "bold", 1.15)
-_UNDER = Type(12)
 _AXIS = Type(13, "semibold", 1.2)
-_LABEL = Type(15, "semibold", 1.2)
 _NUMBER = Type(17, "semibold", 1.12)
 _WORD = Type(10.5, "regular", 1.2)
 _NOTE = Type(10, "regular", 1.25)
@@ -63,14 +60,15 @@ def compare_page(cells: list[Cell], report: CompareReport) -> Page:
     layout = _layout(cells, report)
     inner = layout.side_mm + layout.columns * (layout.cell_mm + _GAP_MM) - _GAP_MM
     inner = max(inner, 130.0)
-    title = wrapped(report.title, _TITLE, inner, 2)
-    under = wrapped(_subtitle(report), _UNDER, inner)
-    head = len(title) * _TITLE.line_mm + len(under) * _UNDER.line_mm + 7 + (_AXIS.line_mm + 2 if report.down else 0)
+    title = wrapped(report.title, WIDE_TITLE, inner, 2)
+    under = wrapped(_subtitle(report), WIDE_LINE, inner)
+    heads = _AXIS.line_mm + 2 if report.down else 0
+    head = len(title) * WIDE_TITLE.line_mm + len(under) * WIDE_LINE.line_mm + 7 + heads
     rows = len(layout.pictures_mm)
     height = 2 * _MARGIN_MM + head + sum(layout.row_mm(r) for r in range(rows)) + 14
     page = Page(inner + 2 * _MARGIN_MM, height, dots_per_inch=_DOTS)
-    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, _TITLE, most_lines=2)
-    y = page.paragraph(_MARGIN_MM, y + 1, inner, _subtitle(report), _UNDER, colour=page.theme.quiet) + 6
+    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, WIDE_TITLE, most_lines=2)
+    y = page.paragraph(_MARGIN_MM, y + 1, inner, _subtitle(report), WIDE_LINE, colour=page.theme.quiet) + 6
     if report.down is not None:
         y = _column_heads(page, layout, report, y)
     for row in range(rows):
@@ -90,14 +88,14 @@ def _layout(cells: list[Cell], report: CompareReport) -> _Layout:
         rows.setdefault(index // columns, []).append(cell)
     side = 0.0
     if report.down is not None:
-        widest = max(text_width(label, _LABEL) for label in report.down.labels)
+        widest = max(text_width(label, WIDE_LABEL) for label in report.down.labels)
         side = min(widest, 34.0) + 4
     labelled = report.down is None
     return _Layout(
         columns, width,
         [max(_picture_mm(cell, width) for cell in row) for row in rows.values()],
         [
-            max(len(wrapped(cell.variant.labels[-1], _LABEL, width, 2)) for cell in row) * _LABEL.line_mm + 1.5
+            max(len(wrapped(cell.variant.labels[-1], WIDE_LABEL, width, 2)) for cell in row) * WIDE_LABEL.line_mm + 1.5
             if labelled else 0.0
             for row in rows.values()
         ],
@@ -112,21 +110,21 @@ def _picture_mm(cell: Cell, width_mm: float) -> float:
 
 
 def _column_heads(page: Page, layout: _Layout, report: CompareReport, y: float) -> float:
-    deepest = max(len(wrapped(label, _LABEL, layout.cell_mm, 2)) for label in report.across.labels)
+    deepest = max(len(wrapped(label, WIDE_LABEL, layout.cell_mm, 2)) for label in report.across.labels)
     for column, label in enumerate(report.across.labels):
         x = _MARGIN_MM + layout.side_mm + column * (layout.cell_mm + _GAP_MM)
-        page.paragraph(x, y, layout.cell_mm, label, _LABEL, most_lines=2)
-    return y + deepest * _LABEL.line_mm + 2
+        page.paragraph(x, y, layout.cell_mm, label, WIDE_LABEL, most_lines=2)
+    return y + deepest * WIDE_LABEL.line_mm + 2
 
 
 def _row(page: Page, layout: _Layout, cells: list[Cell], report: CompareReport, row: int, y: float) -> None:
     if report.down is not None:
         label = report.down.labels[row]
-        page.paragraph(_MARGIN_MM, y, layout.side_mm - 3, label, _LABEL, most_lines=6)
+        page.paragraph(_MARGIN_MM, y, layout.side_mm - 3, label, WIDE_LABEL, most_lines=6)
     for column, cell in enumerate(cells[row * layout.columns : (row + 1) * layout.columns]):
         x = _MARGIN_MM + layout.side_mm + column * (layout.cell_mm + _GAP_MM)
         if report.down is None:
-            page.paragraph(x, y, layout.cell_mm, cell.variant.labels[-1], _LABEL, most_lines=2)
+            page.paragraph(x, y, layout.cell_mm, cell.variant.labels[-1], WIDE_LABEL, most_lines=2)
         _cell(page, layout, cell, x, y + layout.labels_mm[row], layout.pictures_mm[row])
 
 
@@ -169,8 +167,7 @@ def _note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
         missed = (check for check in style.checks if not check.passed)
         texts += [(f"{check.what}: {check.found}; wanted {check.expected}", None) for check in missed]
     for name, stops in cell.report.power_change_stops.items():
-        sign = "+" if stops > 0 else "\u2212"
-        texts.append((f"{name} {sign}{abs(stops):.1f} stops to read as in the scene", None))
+        texts.append((f"{name} {true_minus(f'{stops:+.1f}')} stops to read as in the scene", None))
     return [*texts, *((note, None) for note in cell.report.notes)]
 
 

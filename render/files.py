@@ -16,11 +16,14 @@ from .olat import OlatSet
 
 def write_png(path: Path, picture: Picture) -> None:
     """8-bit PNG tagged with its gamut's ICC profile."""
+    write_pixels(path, picture.to_8_bit(), picture.gamut)
+
+
+def write_pixels(path: Path, pixels: np.ndarray, gamut: str = "srgb") -> None:
+    """Codes (h, w, 3) uint8 of a gamut as a PNG tagged with its ICC profile."""
     from PIL import Image
 
-    Image.fromarray(picture.to_8_bit()).save(
-        path, format="PNG", icc_profile=icc_profile(picture.gamut), compress_level=4
-    )
+    Image.fromarray(pixels).save(path, format="PNG", icc_profile=icc_profile(gamut), compress_level=4)
 
 
 def write_tiff(path: Path, picture: Picture) -> None:

@@ -116,14 +116,17 @@ class Job:
         return record["readings"]
 
 
-_last_tracer: list[tuple[str, Tracer]] = []
+_KEPT = 2  # a draft's picture and the meters of its style check are of two sizes
+_tracers: dict[str, Tracer] = {}
 
 
 def _tracer(key: str, make: Callable[[], Tracer]) -> Tracer:
-    """The last tracer where it is of the same set, which is then not uploaded again; else a new one."""
-    if not _last_tracer or _last_tracer[0][0] != key:
-        _last_tracer[:] = [(key, make())]
-    return _last_tracer[0][1]
+    """One of the last tracers where it is of the same set, which is then not uploaded again; else a new one."""
+    tracer = _tracers.pop(key, None) or make()
+    _tracers[key] = tracer
+    if len(_tracers) > _KEPT:
+        del _tracers[next(iter(_tracers))]
+    return tracer
 
 
 def same_transport(one: Stage, other: Stage) -> bool:

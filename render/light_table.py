@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from pydantic import Field
 
+from scenes.aiming import angles_deg
 from scenes.meters import format_f_number_tenths, format_stops
 from scenes.set_up import set_up_order
 from scenes.stage import Fixture, Light, Stage
@@ -97,10 +98,10 @@ def _place(light: Light, stage: Stage) -> dict[str, Any]:
     if light.fixture is None:
         if not has_direction(light) or light.distant is None:
             return nothing
-        azimuth, elevation = _angles(light.distant.toward)
+        azimuth, elevation = angles_deg(light.distant.toward)
         return nothing | {"azimuth_deg": azimuth, "elevation_deg": elevation}
     fixture = light.fixture
-    azimuth, elevation = _angles(fixture.centre_m - stage.landmarks["face"])
+    azimuth, elevation = angles_deg(fixture.centre_m - stage.landmarks["face"])
     aim, distance = aim_of(fixture, stage)
     x, y, z = (float(v) for v in fixture.centre_m)
     return {
@@ -109,12 +110,6 @@ def _place(light: Light, stage: Stage) -> dict[str, Any]:
         "tilt_down_deg": -math.degrees(math.asin(max(-1.0, min(1.0, float(fixture.forward[1]))))) + 0.0,
         "aim": aim,
     }  # fmt: skip
-
-
-def _angles(away: np.ndarray) -> tuple[float, float]:
-    """Azimuth (-180 to 180) and elevation in degrees of a direction, as `scenes.aiming.direction` takes them."""
-    x, y, z = (float(v) for v in away)
-    return math.degrees(math.atan2(x, z)), math.degrees(math.atan2(y, math.hypot(x, z)))
 
 
 def aim_of(fixture: Fixture, stage: Stage) -> tuple[str | None, float | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -79,6 +79,18 @@ class PassSums:
     irradiance: np.ndarray
     odd: np.ndarray
     haze: np.ndarray | None = None
+
+
+def among(progress: Progress | None, what: str, number: int, count: int) -> Progress | None:
+    """Progress of one trace of several, told as "key (picture 3 of 12)"; None stays None."""
+    if progress is None:
+        return None
+    tell = progress
+
+    def told(report: PassReport) -> None:
+        tell(replace(report, light=f"{report.light} ({what} {number} of {count})"))
+
+    return told
 
 
 RunPass = Callable[[int, int], PassSums]

@@ -15,14 +15,14 @@ from . import backend
 from .cache import Cache, content_hash
 from .develop import Picture, develop, enlarge
 from .files import write_exr, write_png, write_tiff
-from .maps import exposure_maps, haze_maps, summarise
+from .maps import ExposureMap, exposure_maps, haze_maps, summarise
 from .olat import OlatSet
 from .outputs import OutputFolder
 from .passes import Progress
 from .plot import write_map, write_maps
 from .readings import all_readings
 from .report import Report, build_report
-from .tone import clip_level
+from .tone import DEFAULT_CURVE, clip_level
 from .trace import TraceSettings, trace_as
 
 
@@ -30,7 +30,7 @@ from .trace import TraceSettings, trace_as
 class PictureSettings:
     """What to write: tone curve, gamut, bits a channel (8 PNG, 16 adds a TIFF), linear OpenEXR, the noisy picture."""
 
-    curve: str = "shoulder"
+    curve: str = DEFAULT_CURVE
     gamut: str = "srgb"
     depth: int = 8
     exr: bool = False
@@ -99,12 +99,19 @@ def _write_maps_and_report(
     hazy = haze_maps(olat, stage)
     if hazy:
         output.write("map-haze.png", lambda path: write_maps(path, [(m, summarise(m)) for m in hazy], stage.title))
-    report = build_report(
-        stage, olat, picture, [*maps, *hazy], all_readings(olat.meters, stage),
-        quality=quality, device=backend.active_device(), scene_hash=scene_hash,
-    )  # fmt: skip
+    report = report_on(stage, olat, picture, [*maps, *hazy], quality, scene_hash)
     output.write_text("report.json", report.model_dump_json(indent=2) + "\n")
     return report
+
+
+def report_on(
+    stage: Stage, olat: OlatSet, picture: Picture, maps: list[ExposureMap], quality: str, scene_hash: str
+) -> Report:
+    """The report of a set just traced on the device in use."""
+    return build_report(
+        stage, olat, picture, maps, all_readings(olat.meters, stage),
+        quality=quality, device=backend.active_device(), scene_hash=scene_hash,
+    )  # fmt: skip
 
 
 def _write_pictures(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .palette import FROM_STOPS, TO_STOPS, colours
-from .sheet import Page, Type
+from .sheet import Page, Type, true_minus
 
 RAMP_MM = 3.2
 
@@ -19,6 +19,6 @@ def draw_stops_scale(page: Page, x_mm: float, top_mm: float, width_mm: float, ki
         x = x_mm + (stop - FROM_STOPS) / (TO_STOPS - FROM_STOPS) * width_mm
         page.line([(x, y), (x, y + 1.0)], colour=page.theme.quiet, width_pt=0.5)
         if stop % 2 == 0 or width_mm > 100:
-            word = "0" if stop == 0 else f"{stop:+d}".replace("-", "\u2212")
+            word = "0" if stop == 0 else true_minus(f"{stop:+d}")
             page.text(x, y + 1.0, word, kind, colour=page.theme.quiet, align="middle")
     return y + 1.0 + kind.line_mm

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 SHOULDER_START = 0.45
+DEFAULT_CURVE = "shoulder"
 CURVES = {
     "shoulder": f"straight up to {SHOULDER_START}, then an exponential shoulder that nears 1 without reaching it",
     "linear": "straight up to 1, clipped above",

@@ -10,11 +10,9 @@ from scenes.stage import Light
 from .look import FACE_PROBE
 from .readings import Reading, find, own_aim
 from .report import ReadingReport
+from .rigging import FAINTEST_STOPS
 
 BACKGROUND_PROBE = "background_centre"
-FAINTEST_STOPS = -6.0
-"""Reading under which a light is taken to be meant for another place."""
-
 CROWN_PROBE = "crown"
 FROM_BEHIND_STOPS = 1.5
 """By how much more a light must read over the crown than at the face to be read there."""

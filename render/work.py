@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,20 +12,17 @@ from materials import KeyfallError
 from scenes import Scene, build_stage, load_scene
 from scenes.stage import Stage
 
-from . import backend
 from .cache import Cache, content_hash
-from .compare import CURVE
 from .develop import develop
 from .files import write_exr
 from .looks import read_looks
 from .maps import exposure_maps, haze_maps
 from .olat import OlatSet
 from .outputs import OutputFolder
-from .passes import PassReport, Progress
-from .preview import SHEETS, import_ahead, sized
-from .readings import all_readings
-from .report import Report, build_report
-from .tone import clip_level
+from .passes import Progress, among
+from .preview import SHEETS, import_ahead, report_on, sized
+from .report import Report
+from .tone import DEFAULT_CURVE, clip_level
 from .trace import TraceSettings, trace_as
 
 if TYPE_CHECKING:
@@ -39,13 +35,9 @@ def worked(
 ) -> tuple[OlatSet, np.ndarray, Report]:
     """A stage's traced set, its picture (h, w, 3) uint8 sRGB and its report."""
     olat = trace_as(stage, tracing, cache=cache, progress=progress)
-    picture = sized(develop(olat, stage, curve=CURVE), stage)
-    maps = [*exposure_maps(olat, stage, clip_level(CURVE)), *haze_maps(olat, stage)]
-    report = build_report(
-        stage, olat, picture, maps, all_readings(olat.meters, stage), quality=tracing.quality,
-        device=backend.active_device(), scene_hash=scene_hash,
-    )  # fmt: skip
-    return olat, picture.to_8_bit(), report
+    picture = sized(develop(olat, stage, curve=DEFAULT_CURVE), stage)
+    maps = [*exposure_maps(olat, stage, clip_level(DEFAULT_CURVE)), *haze_maps(olat, stage)]
+    return olat, picture.to_8_bit(), report_on(stage, olat, picture, maps, tracing.quality, scene_hash)
 
 
 def _titled(scene: Scene, path: Path) -> Stage:
@@ -66,7 +58,7 @@ def board_of(
         For looks that cannot be used, more captions than looks, settings out of range, or a folder that cannot be
         written.
     """
-    from .board import BoardSettings, make_board
+    from .board import BoardSettings, make_board, seen_light
     from .board import Look as BoardLook
 
     captions = captions or []
@@ -78,10 +70,10 @@ def board_of(
         made = []
         for number, look in enumerate(named, 1):
             stage = _titled(look.scene, look.path)
-            told = None if progress is None else partial(_tell, progress, number, len(named))
+            told = among(progress, "look", number, len(named))
             olat, picture, report = worked(stage, content_hash(looks[number - 1]), tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
-            made.append(BoardLook(stage.title, stage, picture, report, olat, caption or None))
+            made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption or None))
         settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
         board = make_board(made, settings, output)
         output.write_text("board.json", board.model_dump_json(indent=2) + "\n")
@@ -90,10 +82,6 @@ def board_of(
 
 def _board_title(looks: list[Look]) -> str:
     return looks[0].title if len(looks) == 1 else "Mood board"
-
-
-def _tell(progress: Progress, number: int, count: int, report: PassReport) -> None:
-    progress(replace(report, light=f"{report.light} (look {number} of {count})"))
 
 
 def plan_of(
@@ -138,12 +126,12 @@ def export_of(
             from .rigged import write_gltf
 
             names.append(output.write("set.glb", lambda path: write_gltf(path, stage)).name)
-        if exr or table:
-            olat, _, report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)
-            if exr:
-                names.append(output.write("lights.exr", lambda path: write_exr(path, olat, stage)).name)
-            if table:
-                from .light_table import light_csv, light_rows
+        if exr:
+            olat = trace_as(stage, tracing, cache=cache, progress=progress)
+            names.append(output.write("lights.exr", lambda path: write_exr(path, olat, stage)).name)
+        if table:
+            from .light_table import light_csv, light_rows
 
-                names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
+            report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)[2]
+            names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
     return names

@@ -23,6 +23,12 @@ def direction(azimuth_deg: float, elevation_deg: float) -> np.ndarray:
     return np.array([level * math.sin(azimuth), math.sin(elevation), level * math.cos(azimuth)])
 
 
+def angles_deg(toward: np.ndarray) -> tuple[float, float]:
+    """Azimuth (-180 to 180) and elevation, degrees, of a direction (3,) of any length: what `direction` undoes."""
+    x, y, z = (float(v) for v in toward)
+    return math.degrees(math.atan2(x, z)), math.degrees(math.atan2(y, math.hypot(x, z)))
+
+
 def elevation_for_height(aim_height_m: float, height_m: float, distance_m: float) -> float:
     """Elevation (degrees) at which something `distance_m` from the aim point is `height_m` above the floor.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -29,11 +30,31 @@ _TURNED_AWAY_DEG = 45.0
 _CHEEKS = ("cheek_L", "cheek_R")
 
 
-def set_facts(stage: Stage, olat: OlatSet, report: Report) -> SetFacts:
+@dataclass(frozen=True, slots=True)
+class SeenLight:
+    """What a board keeps of a traced set, which is a hundred times larger.
+
+    Attributes
+    ----------
+    each : (L, H, W), every light's part of the picture, linear with mid-grey at 0.18; off lights are 0.
+    region : (H, W), as `render.olat.Guides` has it.
+    """
+
+    each: np.ndarray
+    region: np.ndarray
+
+
+def seen_light(olat: OlatSet, stage: Stage) -> SeenLight:
+    """Contract a set to what a board needs of it."""
+    weights = xyz_weights(olat.meters, stage)[:, :, 1] * mid_grey_scale(stage.exposure)
+    each = np.einsum("lb,lbhw->lhw", weights.astype(np.float32), olat.radiance)
+    return SeenLight(each, olat.guides.region)
+
+
+def set_facts(stage: Stage, seen: SeenLight, report: Report) -> SetFacts:
     """Brightness of the picture's parts and contrast over the face."""
-    each = luminance(olat, stage)
-    stops = _stops(each.sum(axis=0))
-    region = olat.guides.region
+    stops = _stops(seen.each.sum(axis=0))
+    region = seen.region
     behind = np.isin(region, [REGIONS.index("background")])
     if not behind.any():
         behind = np.isin(region, [REGIONS.index("wall")])
@@ -48,12 +69,6 @@ def set_facts(stage: Stage, olat: OlatSet, report: Report) -> SetFacts:
         key_to_fill=report.ratio.key_to_fill,
         haze=None if report.haze is None else report.haze.carried_by or "none",
     )
-
-
-def luminance(olat: OlatSet, stage: Stage) -> np.ndarray:
-    """Each light's share of the picture, (L, H, W), linear with mid-grey at 0.18; off lights are 0."""
-    weights = xyz_weights(olat.meters, stage)[:, :, 1] * mid_grey_scale(stage.exposure)
-    return np.einsum("lb,lbhw->lhw", weights.astype(np.float32), olat.radiance)
 
 
 def _stops(values: np.ndarray) -> np.ndarray:
@@ -73,16 +88,15 @@ def _cheeks_apart(report: Report) -> float | None:
     return abs(found[0] - found[1])
 
 
-def light_facts(stage: Stage, olat: OlatSet, report: Report) -> list[LightFacts]:
+def light_facts(stage: Stage, seen: SeenLight, report: Report) -> list[LightFacts]:
     """Facts of every light that is on, in the order of the scene."""
-    each = luminance(olat, stage)
-    total = each.sum(axis=0)
-    seen = _stops(total) > SEEN_STOPS
+    total = seen.each.sum(axis=0)
+    bright = _stops(total) > SEEN_STOPS
     reports = {light.name: light for light in report.lights}
     facts = []
-    for light, part in zip(stage.lights, each, strict=True):
+    for light, part in zip(stage.lights, seen.each, strict=True):
         if light.on:
-            led = seen & (part >= LED_SHARE * np.maximum(total, 1e-12))
+            led = bright & (part >= LED_SHARE * np.maximum(total, 1e-12))
             facts.append(_facts(light, stage, reports[light.name], float(led.mean())))
     return facts
 

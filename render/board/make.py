@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -13,13 +12,12 @@ import numpy as np
 from materials import KeyfallError
 from scenes.stage import Stage
 
-from ..olat import OlatSet
 from ..outputs import OutputFolder
 from ..report import Report
 from ..sheet import SMALL, THEMES, Page, save_pdf, save_png
 from .blocks import paragraph
 from .colour import METHOD, PAPER_LIGHTNESS, SITTER_LIGHTNESS, subject_of
-from .facts import light_facts, set_facts
+from .facts import SeenLight, light_facts, set_facts
 from .html import board_html
 from .kit import kit_of
 from .layout import MARGIN_MM, pages_of
@@ -40,7 +38,7 @@ class Look:
 
     Attributes
     ----------
-    title : shown with the picture. stage, olat, report : the scene it was traced from.
+    title : shown with the picture. stage, report : the scene, and what it reads. seen : its light, by `seen_light`.
     picture : (h, w, 3) uint8 sRGB. caption : the photographer's own words; None has them made from the light.
     """
 
@@ -48,7 +46,7 @@ class Look:
     stage: Stage
     picture: np.ndarray
     report: Report
-    olat: OlatSet
+    seen: SeenLight
     caption: str | None = None
 
 
@@ -81,7 +79,7 @@ def make_board(looks: list[Look], settings: BoardSettings, output: OutputFolder)
         output.series(pattern)
     for number, page in enumerate(pages, start=1):
         name = "board.png" if len(pages) == 1 else f"board-{number}.png"
-        output.write(name, partial(_write_png, page=page))
+        output.write(name, partial(save_png, page=page))
     output.write_text("board.html", board_html(report, board.pictures))
     return report
 
@@ -109,10 +107,6 @@ def prepare(looks: Sequence[Look], settings: BoardSettings) -> tuple[Board, Boar
     return board, report
 
 
-def _write_png(path: Path, page: Page) -> None:
-    save_png(path, page)
-
-
 def draw_pages(board: Board, report: BoardReport) -> list[Page]:
     """All pages of a board."""
     width = board.size_mm[0] - 2 * MARGIN_MM
@@ -135,7 +129,7 @@ def draw_pages(board: Board, report: BoardReport) -> list[Page]:
 
 
 def _look_report(number: int, look: Look, count: int) -> LookReport:
-    lights, facts = light_facts(look.stage, look.olat, look.report), set_facts(look.stage, look.olat, look.report)
+    lights, facts = light_facts(look.stage, look.seen, look.report), set_facts(look.stage, look.seen, look.report)
     swatches, dark = swatches_of(look.stage, lights)
     reports = [swatch_report(swatch) for swatch in swatches]
     page, lead = next((p, numbers[0] == number) for p, numbers in enumerate(pages_of(count), 1) if number in numbers)

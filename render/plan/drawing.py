@@ -9,7 +9,7 @@ import numpy as np
 from scenes.bodies import exit_outline
 from scenes.stage import Fixture
 
-from ..sheet import LABEL, SMALL, Page, shortened, text_width
+from ..sheet import LABEL, SMALL, Page, shortened, text_width, true_minus
 from .canvas import Drawing
 from .labels import HARD, SOFT, SOLID
 from .place import draw_place, place_labels
@@ -136,7 +136,7 @@ def _grid(page: Page, view: View) -> None:
             page.line(ends, colour=page.theme.line if main else _GRID, width_pt=0.7 if main else 0.5, layer=0.5)
             if metre % step:
                 continue
-            text = f"{shown}".replace("-", "\u2212")
+            text = true_minus(f"{shown}")
             if axis == 0 and frame.left + 2 < at < frame.right - 2:
                 page.text(at, frame.bottom + 0.8, text, SMALL, colour=page.theme.quiet, align="middle")
             elif axis == 1 and frame.top + 1 < at < frame.bottom - 0.2:

@@ -10,6 +10,7 @@ import numpy as np
 from ..sheet import LABEL, shortened
 from .labels import SOFT, SOLID
 from .view import SIDE, TOP, View, cut_line, cut_polygon, hull
+from .words import number, place_words
 
 if TYPE_CHECKING:
     from scenes.stage import Shape
@@ -213,8 +214,7 @@ def place_labels(view: View, plan: PlanSet) -> list[tuple[list[str], np.ndarray,
     far = float(np.linalg.norm(camera.origin_m - marks["face"]))
     lines = ["camera", f"{camera.origin_m[1]:.2f} m high"]
     if view.kind == TOP:
-        x, z = (f"{v + 0.0:.2f}".replace("-", "\u2212").replace("\u22120.00", "0.00") for v in camera.origin_m[[0, 2]])
-        lines += [f"x {x}  z {z}", f"{far:.2f} m to the face"]
+        lines += [place_words(camera.origin_m[0], camera.origin_m[2]), f"{far:.2f} m to the face"]
     found: list[tuple[list[str], np.ndarray, dict[str, object]]] = [
         (lines, _camera_corners(view, plan), {"reach_mm": 1.0})
     ]
@@ -249,7 +249,7 @@ def _wall_labels(view: View, plan: PlanSet) -> list[tuple[list[str], np.ndarray,
         if shown is None:
             continue
         line = np.linspace(shown[0], shown[1], 9)
-        text = f"{name} wall, {'x' if axis == 0 else 'z'} {at:.2f}".replace("-", "\u2212")
+        text = f"{name} wall, {'x' if axis == 0 else 'z'} {number(at)}"
         found.append(([text], line, {"reach_mm": 0.8, "quiet": True, "bold": False, "leader": False}))
     return found
 
@@ -263,7 +263,7 @@ def _background_label(view: View, plan: PlanSet) -> list[tuple[list[str], np.nda
     low, high = points.min(axis=0), points.max(axis=0)
     name = "background" if shape.name == "set.background" else "back wall"
     lines = [f"{name}, {shape.finish.name}"]
-    z = f"z \u2212{-low[2]:.2f}" if low[2] < 0 else f"z {low[2]:.2f}"
+    z = f"z {number(low[2])}"
     if view.kind == TOP:
         lines.append(f"{z}, {high[0] - low[0]:.2f} m wide")
         x = float(np.clip(0.25 * high[0], -1.2, 1.2))

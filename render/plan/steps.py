@@ -20,6 +20,7 @@ from .words import (
     rise_words,
     signed,
     spoken_aperture,
+    spoken_side,
     stops_words,
     tilt_words,
 )
@@ -89,16 +90,6 @@ def _where(facts: PlanLightReport) -> str:
         parts.append(f"tilted {tilt_words(facts.tilt_deg)}" if abs(facts.tilt_deg) >= 0.5 else "level")
     words = ", ".join(parts)
     return words[:1].upper() + words[1:]
-
-
-def spoken_side(azimuth_deg: float) -> str:
-    """An azimuth in a sentence: "40° to camera right"."""
-    turned = (azimuth_deg + 180) % 360 - 180
-    if abs(turned) < 0.5:
-        return "straight from the camera's side"
-    if abs(turned) > 179.5:
-        return "from straight behind"
-    return f"{abs(turned):.0f}° to camera {'right' if turned > 0 else 'left'}"
 
 
 def _stands(facts: PlanLightReport) -> str:

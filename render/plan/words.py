@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from scenes.meters import aperture_words, format_stops
 
-MINUS = "\u2212"
+from ..sheet import MINUS, true_minus
 
 STEEP_DEG = 85.0
 """A light above this elevation is overhead: its side says nothing."""
@@ -18,7 +18,7 @@ def metres(value: float) -> str:
 def number(value: float) -> str:
     """Two decimals with a true minus sign; never a negative nought."""
     text = f"{value:.2f}"
-    return ("0.00" if text == "-0.00" else text).replace("-", MINUS)
+    return true_minus("0.00" if text == "-0.00" else text)
 
 
 def signed(text: str) -> str:
@@ -28,17 +28,26 @@ def signed(text: str) -> str:
 
 def stops_words(stops: float | None) -> str:
     """Stops from the set aperture: "+0.3", "−1.0", or "no light"."""
-    return "no light" if stops is None else format_stops(stops).replace("-", MINUS)
+    return "no light" if stops is None else true_minus(format_stops(stops))
 
 
 def side_words(azimuth_deg: float) -> str:
     """An azimuth as one says it: "40° right", "25° left", "front", "behind"."""
+    return _sided(azimuth_deg, "front", "behind", "")
+
+
+def spoken_side(azimuth_deg: float) -> str:
+    """An azimuth in a sentence: "40° to camera right"."""
+    return _sided(azimuth_deg, "straight from the camera's side", "from straight behind", "to camera ")
+
+
+def _sided(azimuth_deg: float, front: str, behind: str, to: str) -> str:
     turned = (azimuth_deg + 180) % 360 - 180
     if abs(turned) < 0.5:
-        return "front"
+        return front
     if abs(turned) > 179.5:
-        return "behind"
-    return f"{abs(turned):.0f}° {'right' if turned > 0 else 'left'}"
+        return behind
+    return f"{abs(turned):.0f}° {to}{'right' if turned > 0 else 'left'}"
 
 
 def rise_words(elevation_deg: float) -> str:

@@ -4,9 +4,25 @@ from .page import Page
 from .save import save_pdf, save_png, save_svg
 from .table import Column, Table
 from .theme import DARK, LIGHT, THEMES, Theme
-from .type import BODY, HEADING, LABEL, SMALL, TITLE, Type, shortened, text_width, wrapped
+from .type import (
+    BODY,
+    HEADING,
+    LABEL,
+    MINUS,
+    SMALL,
+    TITLE,
+    WIDE_LABEL,
+    WIDE_LINE,
+    WIDE_TITLE,
+    Type,
+    shortened,
+    text_width,
+    true_minus,
+    wrapped,
+)
 
 __all__ = [
-    "BODY", "DARK", "HEADING", "LABEL", "LIGHT", "SMALL", "THEMES", "TITLE", "Column", "Page", "Table", "Theme", "Type",
-    "save_pdf", "save_png", "save_svg", "shortened", "text_width", "wrapped",
+    "BODY", "DARK", "HEADING", "LABEL", "LIGHT", "MINUS", "SMALL", "THEMES", "TITLE", "WIDE_LABEL", "WIDE_LINE",
+    "WIDE_TITLE", "Column", "Page", "Table", "Theme", "Type", "save_pdf", "save_png", "save_svg", "shortened",
+    "text_width", "true_minus", "wrapped",
 ]  # fmt: skip

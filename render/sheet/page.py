@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from .theme import LIGHT, Theme
-from .type import BODY, FALLBACK, FAMILY, MM_PER_PT, Type, font_files, text_keys, text_width, wrapped
+from .type import BODY, FALLBACK, FAMILY, Type, font_files, text_keys, text_width, wrapped
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -196,8 +196,3 @@ def sheet_style() -> Iterator[None]:
             yield
     finally:
         talk.setLevel(level)
-
-
-def points(mm: float) -> float:
-    """Millimetres as points, for line widths that follow the drawing's scale."""
-    return mm / MM_PER_PT

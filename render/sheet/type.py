@@ -17,6 +17,7 @@ _WEIGHTS = {"regular": 400, "semibold": 600, "bold": 700, "italic": 400}
 _EM = 1000
 _UNKNOWN_EM = 1.05  # width of a character that the family lacks
 ELLIPSIS = "…"
+MINUS = "\u2212"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,8 @@ HEADING = Type(12.5, "semibold", 1.2)
 BODY = Type(9.5)
 SMALL = Type(8)
 LABEL = Type(8, "semibold")
+WIDE_TITLE, WIDE_LINE, WIDE_LABEL = Type(26, "bold", 1.15), Type(12), Type(15, "semibold", 1.2)
+"""Of sheets as wide as their pictures need, which are read much reduced."""
 
 
 @cache
@@ -103,6 +106,11 @@ def _ems(text: str, cut: str) -> float:
 def text_width(text: str, kind: Type) -> float:
     """Width of one line in millimetres."""
     return _ems(text, kind.cut) * kind.size_mm
+
+
+def true_minus(text: str) -> str:
+    """A number's text with a minus sign in place of the hyphen."""
+    return text.replace("-", MINUS)
 
 
 def shortened(text: str, kind: Type, width_mm: float) -> str:

@@ -14,16 +14,15 @@ from scenes.styles.pattern import BRIGHTEST, DARK_SHARE, FaceLight, told_apart
 from scenes.styles.relief import Relief, face_relief, nose_zone
 
 from ..cache import Cache, content_hash
-from ..job import TRACE_VERSION
-from ..merge import finish_tables, merge
-from ..meterset import Meter, MeterSet
+from ..job import TRACE_VERSION, Job
+from ..merge import merge
+from ..meterset import Meter, MeterPlacement, MeterSet
 from ..tracer import Tracer
 
 READING_VERSION = 1
 """Raise it with every change of what is read here."""
 
 SHADOW_SAMPLES = 128
-SKIN_SAMPLES = 1024
 LIFT_M = 0.0008
 """How far off the skin the meters lie, metres."""
 
@@ -185,9 +184,10 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
         [to_camera[None] / np.linalg.norm(to_camera), looks, patches[0][1], patches[1][1]]
     )  # fmt: skip
     domes = np.arange(len(places)) == 0
-    transport = _all_lights(stage, (places, normals, domes), device, threads, cache)
-    names = [Meter(FACE_PROBE, "dome"), *(Meter("skin", "flat:surface") for _ in places[1:])]
-    meters = MeterSet(default_bands(), tuple(light.name for light in stage.lights), tuple(names), transport)
+    held = (Meter(FACE_PROBE, "dome"), *(Meter("skin", "flat:surface") for _ in places[1:]))
+    job = Job(stage, cache, device, threads)
+    transport = job.meters(MeterPlacement(held, places, normals, domes))
+    meters = MeterSet(job.bands, tuple(light.name for light in stage.lights), held, transport)
     exposure = np.einsum("lb,lbm->m", xyz_weights(meters, stage)[:, :, 1], transport)
     split = 3 + len(patches[0][0])
     means = [float(part.mean()) if len(part) else 0.0 for part in (exposure[3:split], exposure[split:])]
@@ -199,17 +199,3 @@ def _patch(relief: Relief, place_m: np.ndarray) -> np.ndarray:
     away = np.hypot(relief.u_m[None, :] - u, relief.v_m[:, None] - v)
     near: np.ndarray = relief.seen & (away < _PATCH * relief.frame.eye_span_m)
     return near
-
-
-def _all_lights(stage: Stage, facing: _Placement, device: str, threads: int | None, cache: Cache) -> np.ndarray:
-    bands, merged = default_bands(), merge(stage)
-    content = content_hash(
-        READING_VERSION, TRACE_VERSION, finish_tables(merged.finishes, bands), merged.vertices, merged.normals,
-        merged.tints, merged.faces, merged.material, stage.nets, stage.haze,
-        [(light.fixture, light.distant) for light in stage.lights], facing, SKIN_SAMPLES,
-    )  # fmt: skip
-    record = cache.load("skin", content)
-    if record is None:
-        record = {"readings": Tracer(stage, merged, bands, device, threads).meters(stage.lights, facing, SKIN_SAMPLES)}
-        cache.save("skin", content, record)
-    return record["readings"]

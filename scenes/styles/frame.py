@@ -10,6 +10,8 @@ import numpy as np
 
 from materials.errors import KeyfallError
 
+from ..aiming import angles_deg
+
 _NEEDED = ("face", "nose", "forehead", "chin", "cheek_L", "cheek_R")
 _EYES_OF_CHEEKS = 0.58
 """Distance between the pupils over that between the cheek landmarks, where the eyes are not known (from memory)."""
@@ -66,8 +68,7 @@ class FaceFrame:
 
     def angles_deg(self, place_m: np.ndarray) -> tuple[float, float]:
         """Azimuth from the nose axis and elevation up the face of a place (3,), as the face sees it, degrees."""
-        u, v, w = self.local(place_m)
-        return math.degrees(math.atan2(u, w)), math.degrees(math.atan2(v, math.hypot(u, w)))
+        return angles_deg(self.local(place_m))
 
     def turn_from_deg(self, place_m: np.ndarray) -> float:
         """How far the nose axis is turned from a place such as the camera's, about the vertical, degrees; positive to

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from .. import stage
-from ..aiming import look_frame
+from ..aiming import angles_deg, look_frame
 from ..bodies import exit_outline, in_fixture, in_frame
 from ..check import check_data, look_over, parts_of
 from ..findings import Finding, Problem, SceneError, dotted
@@ -175,7 +175,7 @@ def _key_spots(style: Style, side: int, distance_m: float, face: FaceOnSet, key:
 def _around(frame: FaceFrame, azimuth: float, elevation: float, reach: float) -> tuple[np.ndarray, tuple[float, float]]:
     """World place (3,), and its world azimuth and elevation as a scene file says them."""
     toward = frame.direction(azimuth, elevation)
-    world = math.degrees(math.atan2(toward[0], toward[2])), math.degrees(math.asin(max(-1.0, min(1.0, toward[1]))))
+    world = angles_deg(toward)
     return frame.origin_m + reach * toward, (round(world[0], 1), round(world[1], 1))
 
 

@@ -25,6 +25,7 @@ from render.board.colour import (
     seen_reflectance,
     subject_of,
 )
+from render.board.facts import seen_light
 from render.board.kit import kit_of
 from render.board.layout import FOOT_MM, Sheet, pages_of, plan
 from render.board.make import Board, BoardReport, BoardSettings, Look, draw_pages, make_board, prepare
@@ -110,7 +111,7 @@ def _look(traced, title="Two lamps and a gel", size_px=None, caption=None, **cha
     pixels = picture.to_8_bit()
     if size_px is not None:
         pixels = np.asarray(Image.fromarray(pixels).resize(size_px))
-    return Look(title, stage, pixels, report, olat, caption)
+    return Look(title, stage, pixels, report, seen_light(olat, stage), caption)
 
 
 @pytest.fixture(scope="module")
