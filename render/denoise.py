@@ -1,66 +1,80 @@
 """Denoising a light's bands together.
 
-All bands of a light ride the same paths, so they share their noise. Three broad sums of the bands are denoised
-as one picture, guided by the set's albedo and normals, and every band is scaled by what the denoiser changed.
-Where a pixel caught too little light for its own spectrum to be trusted, its neighbours' spectrum takes over.
+All bands of a light ride the same paths, so they share their noise. Three broad sums of the bands are denoised as one
+picture, guided by the set's albedo and normals. What the denoiser took away beyond the noise is given back, and every
+band gets its share of the broad sums (`render.shares`). Nothing here can amplify: shares lie between 0 and 1, and no
+denoised sum exceeds what was traced near it.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from .shares import channel_weights, share_out
+from .smoothing import nearby_maxima, smooth, spread_blocks, wide_smooth
+
 _NOTHING = 1e-30
-_NEARBY_PX = 9
-_TRUST = 0.05  # share of the neighbourhood's light below which a pixel's own spectrum loses its say
 _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
+_WIDE_PX = 2.83
+"""Width of the surroundings over which denoising must keep a light's brightness, but for noise."""
+
+_MOST_GIVEN = 4.0
+_MOST_SCALED = 1.25
 
 
-def channel_weights(bands: int) -> np.ndarray:
-    """Partition of the bands into three overlapping broad channels, (3, B); columns sum to one."""
-    position = np.linspace(0, 2, bands)
-    return np.maximum(1 - np.abs(position[None] - np.arange(3)[:, None]), 0)
-
-
-def denoise_light(picture: np.ndarray, albedo: np.ndarray, normal: np.ndarray, quality: str = "preview") -> np.ndarray:
+def denoise_light(
+    picture: np.ndarray,
+    albedo: np.ndarray,
+    normal: np.ndarray,
+    quality: str = "preview",
+    halves: np.ndarray | None = None,
+    strands: np.ndarray | None = None,
+) -> np.ndarray:
     """Denoise one light's bands.
 
     Parameters
     ----------
     picture : (B, H, W), not negative; albedo : (B, H, W); normal : (3, H, W).
     quality : "draft", "preview" or "final".
+    halves : (H, W), band mean of the odd samples less that of the even ones, which tells the noise; None gives
+        nothing back.
+    strands : (H, W) bool, where the set is finer than a pixel, as hair is; None is nowhere.
 
     Returns
     -------
-    (B, H, W) float32; each channel keeps the picture's mean exactly.
+    (B, H, W) float32, not negative; each band keeps the picture's mean.
     """
-    weights = channel_weights(len(picture)).astype(np.float32)
     picture = np.asarray(picture, np.float32)
+    weights = channel_weights(len(picture))
     channels = np.tensordot(weights, picture, 1)
     guide = np.tensordot(weights / weights.sum(1, keepdims=True), albedo, 1)
     clean = _filter(channels, guide, normal, quality)
-    return _spread(picture, channels, clean, weights)
+    if halves is not None and clean.any():
+        sums, traced = clean.mean(axis=0), channels.mean(axis=0)
+        factor = _given_back(sums, traced, halves * np.float32(len(picture) / 3), strands)
+        clean *= factor.astype(np.float32)
+    return share_out(_settle(clean, channels), picture, albedo)
 
 
 def denoise_haze(picture: np.ndarray, quality: str = "preview") -> np.ndarray:
     """Denoise what comes out of the haze, (B, H, W), without guides: it knows nothing of the surfaces behind it."""
-    weights = channel_weights(len(picture)).astype(np.float32)
     picture = np.asarray(picture, np.float32)
-    channels = np.tensordot(weights, picture, 1)
-    return _spread(picture, channels, _filter(channels, None, None, quality), weights)
+    channels = np.tensordot(channel_weights(len(picture)), picture, 1)
+    return share_out(_settle(_filter(channels, None, None, quality), channels), picture, None)
 
 
 def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:
     """Denoise a single plane (H, W), not negative, such as an illuminance map; `normal` (3, H, W) keeps its edges."""
     channels = np.repeat(np.asarray(picture, np.float32)[None], 3, axis=0)
-    return _filter(channels, np.ones_like(channels), normal, "draft").mean(axis=0)
+    return _settle(_filter(channels, np.ones_like(channels), normal, "draft"), channels).mean(axis=0)
 
 
 def _filter(channels: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray | None, quality: str) -> np.ndarray:
-    """Denoised channels (3, H, W) whose means are those of the noisy ones; with both guides or without."""
+    """What the denoiser makes of channels (3, H, W), never negative; with both guides or without."""
     import mitsuba_oidn as oidn
 
-    means = channels.mean(axis=(1, 2))
-    if means.max() <= 0:
+    mean = float(channels.mean())
+    if mean <= 0:
         return channels.copy()
     guides = {}
     if albedo is not None and normal is not None:
@@ -70,35 +84,51 @@ def _filter(channels: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray 
         **guides,
         hdr=True,
         quality=getattr(oidn.Quality, _QUALITY[quality]),
-        input_scale=float(0.1 / means.mean()),
+        input_scale=0.1 / mean,
     )
-    clean = np.maximum(np.nan_to_num(np.asarray(clean, np.float32)), 0).transpose(2, 0, 1)
-    return clean * (means / np.maximum(clean.mean(axis=(1, 2)), _NOTHING))[:, None, None]
+    clean = np.nan_to_num(np.asarray(clean, np.float32), nan=0, posinf=0, neginf=0)
+    return np.ascontiguousarray(np.maximum(clean, 0).transpose(2, 0, 1))
 
 
-def _spread(picture: np.ndarray, channels: np.ndarray, clean: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    """Give the denoised channels back to the bands in the proportion of each pixel's own, or nearby, spectrum."""
-    from scipy.ndimage import uniform_filter
+def _given_back(
+    clean: np.ndarray, traced: np.ndarray, halves: np.ndarray, strands: np.ndarray | None
+) -> np.ndarray:
+    """Factor (H, W) that returns what denoising took beyond the noise.
 
-    change = clean / np.maximum(channels, _NOTHING)
-    out = picture * np.tensordot(weights.T, change, 1)
-    nearby = np.stack([uniform_filter(c, _NEARBY_PX, mode="nearest") for c in channels])
-    lack = np.clip(1 - channels / np.maximum(nearby * _TRUST, _NOTHING), 0, 1).max(axis=0)
-    rows, columns = np.nonzero(lack)
-    if len(rows):
-        borrowed = _nearby_spectrum(picture, rows, columns)
-        total = weights @ borrowed
-        borrowed *= weights.T @ (clean[:, rows, columns] / np.maximum(total, _NOTHING))
-        share = lack[rows, columns]
-        out[:, rows, columns] = out[:, rows, columns] * (1 - share) + borrowed * share
-    return out
+    Over a few pixels both pictures should agree within the standard error that the two halves tell; where they differ
+    by more, the difference is returned, less what noise explains (as James and Stein shrink). Among strands, which the
+    denoiser takes for noise, all of it is.
+    """
+    error = wide_smooth((halves / 2) ** 2, _WIDE_PX) / (4 * np.pi * _WIDE_PX**2)
+    base, wanted = wide_smooth(clean, _WIDE_PX), wide_smooth(traced, _WIDE_PX)
+    kept = np.maximum(1 - error / np.maximum((wanted - base) ** 2, _NOTHING), 0)
+    factor = _ratio(base + kept * (wanted - base), base)
+    if strands is None or not strands.any():
+        return factor
+    base, wanted = (wide_smooth(plane * strands, _WIDE_PX) for plane in (clean * factor, traced))
+    return np.where(strands, factor * _ratio(wanted, base), factor)
 
 
-def _nearby_spectrum(picture: np.ndarray, rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
-    """Mean spectra (B, n) around the pixels (rows, columns)."""
-    from scipy.ndimage import uniform_filter
+def _ratio(wanted: np.ndarray, base: np.ndarray) -> np.ndarray:
+    return np.clip(wanted / np.maximum(base, _NOTHING), 1 / _MOST_GIVEN, _MOST_GIVEN)
 
-    return np.stack([uniform_filter(band, _NEARBY_PX, mode="nearest")[rows, columns] for band in picture])
+
+def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
+    """Denoised channels with the light of the traced ones, and nowhere above what was traced nearby.
+
+    A little light lost is made good by scaling. If much was lost, a few bright pixels held it: the rest is laid,
+    smoothed, where it was traced.
+    """
+    most = spread_blocks(nearby_maxima(channels), *channels.shape[1:])
+    clean = np.minimum(clean, most)
+    wanted, got = channels.mean(axis=(1, 2)), clean.mean(axis=(1, 2))
+    clean *= np.minimum(wanted / np.maximum(got, _NOTHING), _MOST_SCALED)[:, None, None]
+    clean = np.minimum(clean, most)
+    missing = wanted - clean.mean(axis=(1, 2))
+    if (missing > 1e-4 * wanted).any():
+        rest = smooth(np.maximum(channels - clean, 0), 8)
+        clean += rest * np.clip(missing / np.maximum(rest.mean(axis=(1, 2)), _NOTHING), 0, 1)[:, None, None]
+    return clean
 
 
 def _to_pixels(channels: np.ndarray) -> np.ndarray:

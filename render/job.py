@@ -7,10 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from materials import Bands, default_bands
-from scenes.stage import Fixture, Light, Stage
+from scenes.stage import REGIONS, Fixture, Light, Stage
 
 from .cache import Cache, content_hash
 from .denoise import denoise_haze, denoise_light
+from .guard import hold
 from .half import Half
 from .merge import finish_tables, merge
 from .meterset import MeterPlacement
@@ -18,7 +19,7 @@ from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 7  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 8  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -91,6 +92,7 @@ class Job:
             samples=int(record["samples"]),
             noise_stops=noise,
             haze=Half.from_record(record, "haze") if "haze" in record else None,
+            put_back=float(record["put_back"]),
         )
 
     def _picture(
@@ -148,13 +150,16 @@ def same_transport(one: Stage, other: Stage) -> bool:
 
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
     surface = picture.radiance if picture.haze is None else np.maximum(picture.radiance - picture.haze, 0)
-    clean = denoise_light(surface, guides.albedo, guides.normal, quality)
+    strands = guides.region == REGIONS.index("hair")
+    clean = denoise_light(surface, guides.albedo, guides.normal, quality, picture.halves, strands)
+    clean, put_back = hold(clean, surface)
     noise = np.nan if picture.noise_stops is None else picture.noise_stops
     record = {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
     if picture.haze is not None:
-        haze = denoise_haze(picture.haze, quality)
-        clean = clean + haze
+        haze, haze_put_back = hold(denoise_haze(picture.haze, quality), picture.haze)
+        clean, put_back = clean + haze, max(put_back, haze_put_back)
         record |= Half.of(haze).to_record("haze")
+    record["put_back"] = np.array(put_back)
     for name, values in (("radiance", clean), ("noisy", picture.radiance), ("irradiance", picture.irradiance)):
         record |= Half.of(values).to_record(name)
     return record

@@ -48,6 +48,7 @@ class LightTransport:
     irradiance : (B, H, W), as traced: illuminance in lx a lumen on the first surface met.
     haze : (B, H, W), denoised: the part of `radiance` that comes out of the haze; None on a clear set.
     samples : paths a pixel traced; `noise_stops` : noise of `noisy` over the face, None where it is unlit.
+    put_back : share of the pixels that denoising got wrong and that are shown as traced; see `render.guard`.
     """
 
     name: str
@@ -57,6 +58,7 @@ class LightTransport:
     samples: int
     noise_stops: float | None
     haze: Half | None = None
+    put_back: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,16 @@ class OlatSet:
     def names(self) -> tuple[str, ...]:
         """Names of the lights, in order."""
         return self.meters.names
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know of the pictures."""
+        return tuple(
+            f"Denoising {t.name} failed in {max(100 * t.put_back, 0.01):.2g} % of the picture: those pixels are shown "
+            "as traced, with their noise. More samples (--quality final) clear them."
+            for t in self.transports
+            if t.put_back > 0
+        )
 
     @property
     def irradiance(self) -> np.ndarray:

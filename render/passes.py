@@ -60,7 +60,8 @@ class LightPicture:
     """One light's transport to the picture: means over `samples` paths a pixel, per unit output.
 
     `radiance` and `irradiance` are (B, H, W) float32; `noise_stops` is None where the face is unlit; `haze`, (B, H, W),
-    is the part of the radiance that comes out of the haze, None on a clear set.
+    is the part of the radiance that comes out of the haze, None on a clear set; `halves` (H, W) is the band mean of the
+    odd samples less that of the even ones.
     """
 
     radiance: np.ndarray
@@ -68,6 +69,7 @@ class LightPicture:
     samples: int
     noise_stops: float | None
     haze: np.ndarray | None = None
+    halves: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,14 +147,20 @@ class PassState:
         assert self.irradiance is not None
         total = np.float32(self.samples)
         haze = None if self.haze is None else self.haze / total
-        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise, haze)
+        even, odd = self._halves()
+        halves = (odd - even).astype(np.float32)
+        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise, haze, halves)
 
-    def noise(self, face: np.ndarray) -> float | None:
-        """Noise over `face`, or over the whole picture where the light leaves the face dark."""
+    def _halves(self) -> tuple[np.ndarray, np.ndarray]:
+        """Band means (H, W) of the even and of the odd samples."""
         assert self.radiance is not None
         assert self.odd is not None
         odd = self.odd * 2 / self.samples
-        even = self.radiance.mean(axis=0) * 2 / self.samples - odd
+        return self.radiance.mean(axis=0) * 2 / self.samples - odd, odd
+
+    def noise(self, face: np.ndarray) -> float | None:
+        """Noise over `face`, or over the whole picture where the light leaves the face dark."""
+        even, odd = self._halves()
         over_face = noise_stops(even, odd, face)
         return over_face if over_face is not None else noise_stops(even, odd, np.ones_like(face))
 

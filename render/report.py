@@ -199,7 +199,7 @@ def build_report(
         haze=haze_report(olat, stage),
         readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
-        warnings=list(stage.warnings),
+        warnings=[*stage.warnings, *olat.warnings],
         cautions=cautions_for(stage),
     )  # fmt: skip
 

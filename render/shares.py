@@ -1,0 +1,66 @@
+"""From three denoised broad sums back to the bands.
+
+A band's share of a sum is read from the light traced at the pixel and close by, taken relative to the surface's own
+reflectance, so that the colours of neighbouring surfaces do not mix. A share lies between 0 and 1 and the shares of a
+sum add to one: light is handed out, never made.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .smoothing import block_means, smooth, spread_blocks
+
+_DARKEST = 0.005
+"""Added to reflectances: black surfaces still send back a little, such as from their coat."""
+
+_CLOSE_TIMES = 2
+_AROUND_PX = 8
+_AROUND_WEIGHT = np.float32(0.05)
+"""Say of the wider surroundings, which decide where nothing was traced close by."""
+
+_FAINTEST = np.float32(1e-30)
+
+
+def channel_weights(bands: int) -> np.ndarray:
+    """Partition of the bands into three overlapping broad channels, (3, B) float32; columns sum to one."""
+    position = np.linspace(0, 2, bands)
+    return np.maximum(1 - np.abs(position[None] - np.arange(3)[:, None]), 0).astype(np.float32)
+
+
+def share_out(channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | None) -> np.ndarray:
+    """Bands (B, H, W) float32 whose broad sums are `channels` (3, H, W).
+
+    Parameters
+    ----------
+    channels, picture : not negative; `picture` (B, H, W) is the traced light. Where none of a sum was traced at the
+        pixel or around it, none is handed out.
+    albedo : (B, H, W), or None where no surface colours the light.
+    """
+    peak = float(picture.max(initial=0))
+    if peak <= 0:
+        return np.zeros_like(picture)
+    weights = channel_weights(len(picture))
+    colour = np.float32(1) if albedo is None else albedo + np.float32(_DARKEST)
+    spectrum = _spectrum(picture * np.float32(1 / peak) / colour)
+    spectrum *= colour
+    total = np.tensordot(weights, spectrum, 1)
+    level = np.where(total > _FAINTEST, channels / np.maximum(total, _FAINTEST), 0)
+    spectrum *= np.tensordot(weights.T, level, 1)
+    return _with_means_of(spectrum, picture)
+
+
+def _spectrum(light: np.ndarray) -> np.ndarray:
+    """Light (B, H, W) over its close surroundings and, faintly, wider ones."""
+    height, width = light.shape[1:]
+    around = smooth(block_means(light, _AROUND_PX), 2) * _AROUND_WEIGHT
+    close = smooth(light, _CLOSE_TIMES)
+    close += spread_blocks(around, height, width, _AROUND_PX)
+    return close
+
+
+def _with_means_of(bands: np.ndarray, picture: np.ndarray) -> np.ndarray:
+    """Bands scaled to the means of the picture's, where they are close already."""
+    wanted, got = picture.mean(axis=(1, 2)), bands.mean(axis=(1, 2))
+    factor = np.divide(wanted, got, out=np.ones_like(got), where=got > 0)
+    return bands * np.clip(factor, 0.9, 1.1)[:, None, None]
