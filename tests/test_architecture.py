@@ -20,12 +20,12 @@ ONLY_UNDER = {
     "rich": "render/",
     "typer": "render/cli",
 }
-FILES = [path for layer in LAYERS for path in sorted((ROOT / layer).rglob("*.py"))]
+MOST_LINES = 400
 
 
-def _imported(path: Path) -> set[str]:
+def _imported(text: str) -> set[str]:
     names = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(ast.parse(text)):
         if isinstance(node, ast.Import):
             names |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
@@ -33,23 +33,22 @@ def _imported(path: Path) -> set[str]:
     return names
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_imports_go_one_way(path):
-    layer = path.relative_to(ROOT).parts[0]
-    above = set(LAYERS[LAYERS.index(layer) + 1 :]) | {"tests", "demo"}
-    assert not _imported(path) & above
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_libraries_stay_in_their_place(path):
-    place = str(path.relative_to(ROOT))
-    for library in _imported(path) & set(ONLY_UNDER):
-        assert place.startswith(ONLY_UNDER[library]), f"{library} may be imported only under {ONLY_UNDER[library]}"
-
-
-@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
-def test_modules_stay_small(path):
-    assert len(path.read_text(encoding="utf-8").splitlines()) <= 400
+def test_imports_go_one_way_libraries_stay_in_their_place_and_modules_small():
+    faults = []
+    for number, layer in enumerate(LAYERS):
+        above = {*LAYERS[number + 1 :], "tests", "demo"}
+        for path in sorted((ROOT / layer).rglob("*.py")):
+            place, text = path.relative_to(ROOT).as_posix(), path.read_text(encoding="utf-8")
+            names = _imported(text)
+            faults += [f"{place} imports {name}, which lies above it" for name in sorted(names & above)]
+            faults += [
+                f"{place} imports {name}, which belongs to {ONLY_UNDER[name]}"
+                for name in sorted(names & set(ONLY_UNDER))
+                if not place.startswith(ONLY_UNDER[name])
+            ]
+            if text.count("\n") > MOST_LINES:
+                faults.append(f"{place} has more than {MOST_LINES} lines")
+    assert not faults, "\n".join(faults)
 
 
 @pytest.mark.parametrize("package", LAYERS)
