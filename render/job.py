@@ -18,7 +18,7 @@ from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 7  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 8  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
