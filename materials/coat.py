@@ -15,24 +15,69 @@ from functools import cache
 import numpy as np
 
 _GRAZING = 1e-3
+_LEAST_SINGLE = 1e-3
+_LEAST_SHARE = 1e-3
+_RINGS = 2048
 
 
 @cache
 def ggx_albedo_table(n_mu: int = 32, n_rough: int = 32) -> tuple[np.ndarray, np.ndarray]:
     """Directional albedo of the coat, single scattering: ``E(mu, r) = f0 A + B``.
 
-    Rows are roughness r, columns the cosine mu, both node-centred over [0, 1] (the first node is 0, the last
-    1); alpha = r squared. The column mu = 0 holds the value at mu = 0.001, the row r = 0 the smooth mirror.
+    Rows are the square root of the roughness r, columns the square root of the cosine mu (a coat changes fastest near
+    the mirror and at grazing), both node-centred over [0, 1] (the first node is 0, the last 1); the GGX width alpha is
+    r squared. The column mu = 0 holds the value at mu = 0.001, the row r = 0 the smooth mirror.
 
     Returns
     -------
     A, B : (n_rough, n_mu) float64, read-only.
     """
-    roughness, mu = np.linspace(0, 1, n_rough), np.maximum(np.linspace(0, 1, n_mu), _GRAZING)
+    roughness, mu = np.linspace(0, 1, n_rough) ** 2, np.maximum(np.linspace(0, 1, n_mu) ** 2, _GRAZING)
     rows = [_mirror(mu) if r == 0 else split_albedo(mu, r * r) for r in roughness]
     a, b = (np.stack(part) for part in zip(*rows, strict=True))
     a.flags.writeable = b.flags.writeable = False
     return a, b
+
+
+def coat_albedo(f0: np.ndarray, roughness: np.ndarray, cosine: np.ndarray) -> np.ndarray:
+    """Share of light that a coat reflects, all scattering between its facets included; in [0, 1].
+
+    Linear between the nodes of `ggx_albedo_table`, as the tracer reads it; the gain for multiple scattering is Turquin
+    2019, Practical multiple scattering compensation for microfacet models, eq. 16.
+
+    Parameters
+    ----------
+    f0, roughness, cosine : arrays that broadcast, each in [0, 1].
+    """
+    f0, roughness, cosine = np.broadcast_arrays(*(np.asarray(v, float) for v in (f0, roughness, cosine)))
+    last = np.array(ggx_albedo_table()[0].shape) - 1
+    y, x = np.sqrt(roughness) * last[0], np.sqrt(cosine) * last[1]
+    i, j = np.minimum(y.astype(int), last[0] - 1), np.minimum(x.astype(int), last[1] - 1)
+    y, x = y - i, x - j
+    scale, bias = (
+        (t[i, j] * (1 - x) + t[i, j + 1] * x) * (1 - y) + (t[i + 1, j] * (1 - x) + t[i + 1, j + 1] * x) * y
+        for t in ggx_albedo_table()
+    )
+    gain = 1 + f0 * (1 / np.maximum(scale + bias, _LEAST_SINGLE) - 1)
+    return np.where(f0 > 0, np.minimum((f0 * scale + bias) * gain, 1), 0)
+
+
+def base_share(f0: np.ndarray, roughness: np.ndarray, nodes: int = 33) -> np.ndarray:
+    """Share of diffuse light that a coat lets in from the directions above a facet, cosine-weighted, (..., nodes).
+
+    Directions count from a shading normal that leans by an angle gamma off the facet's own normal; of the half space
+    about it only what lies above the facet can send light. Nodes are evenly spaced over [0, 1] in the square root of
+    ``1 - cos(gamma)``: the first is a flat surface. Without a coat the share is ``(1 + cos(gamma)) / 2``, the view
+    factor of a tilted plane (Duffie and Beckman, Solar Engineering of Thermal Processes, eq. 2.15.1).
+    """
+    ring = (np.arange(_RINGS) + 0.5) / _RINGS  # sin^2 of the angle off the shading normal: equal weights
+    cosine, sine = np.sqrt(1 - ring), np.sqrt(ring)
+    lean_cos = 1 - np.linspace(0, 1, nodes) ** 2
+    lean_sin = np.sqrt(np.maximum(1 - lean_cos**2, 1e-12))
+    edge = np.clip(lean_cos[:, None] * cosine / (lean_sin[:, None] * sine), -1, 1)
+    above = 1 - np.arccos(edge) / np.pi
+    let_in = 1 - coat_albedo(np.asarray(f0)[..., None], np.asarray(roughness)[..., None], cosine)
+    return np.maximum(let_in @ above.T / _RINGS, _LEAST_SHARE)
 
 
 def _mirror(mu: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -3,6 +3,10 @@
 The coat is GGX with height-correlated Smith masking and Schlick reflectance, raised so that no energy is
 lost to multiple scattering; the base receives what the coat's directional albedo leaves, in both directions.
 
+Shading normals lean off the facets that rays meet, so part of what they scatter would go through the facet. No energy
+is lost there: the coat is folded at the facet (what would go through is mirrored in it); the base, which folded would
+double along the facet's own edge of shadow, is raised by what it cannot reach (`materials.coat.base_share`).
+
 References
 ----------
 Heitz 2014, Understanding the masking-shadowing function, JCGT 3(2), eqs. 86, 99.
@@ -19,6 +23,8 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from materials.coat import base_share
+
 from .frames import cosine_hemisphere, from_local, orthonormal, to_local
 from .types import Surface, SurfacePoint
 
@@ -32,14 +38,16 @@ class Palette:
 
     `spectra`: one table a chunk of bands, (M, 4, chunk), chunks being powers of two so that a row is one packet load;
     `parameters` (M, 4): coat reflectance f0 times coat weight, roughness, roughness at full
-    gloss, transmission; `coat` (R, U, 4) pairs of neighbouring split-sum terms (A, B); `coat_mean` (R, 4) likewise.
+    gloss, transmission; `coat` (R, U, 4) pairs of neighbouring split-sum terms (A, B); `base` (M, G, 4) pairs of
+    neighbouring shares that the coat lets in, at the least and at the full gloss.
     """
 
     spectra: list[mi.Float]
     parameters: mi.Float
     coat: mi.Float
-    coat_mean: mi.Float
+    base: mi.Float
     coat_last: int
+    base_last: int
     band_count: int
 
     def reflectance(self, point: SurfacePoint, active: mi.Bool) -> mi.ArrayXf:
@@ -72,20 +80,20 @@ def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray
     ----------
     spectra : (M, 4, B) float, base and three tint reflectances a finish.
     parameters : (M, 4) float, columns as in `Palette`.
-    coat : (N, N, 2) float, split-sum terms A, B at node-centred roughness (rows) and cosine, both over [0, 1].
+    coat : (N, N, 2) float, split-sum terms A, B as `materials.ggx_albedo_table` gives them.
     """
-    nodes = np.linspace(0, 1, coat.shape[1])
-    mean = 2 * np.trapezoid(coat * nodes[None, :, None], nodes, axis=1)
     neighbours = np.concatenate([coat[:, :-1], coat[:, 1:]], axis=2)
-    mean_neighbours = np.concatenate([mean[:-1], mean[1:]], axis=1)
+    shares = np.stack([base_share(parameters[:, 0], parameters[:, k]) for k in (1, 2)], axis=2)
+    share_neighbours = np.concatenate([shares[:, :-1], shares[:, 1:]], axis=2)
     palette = Palette(
         spectra=[
             _to_device(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)
         ],
         parameters=_to_device(parameters),
         coat=_to_device(neighbours),
-        coat_mean=_to_device(mean_neighbours),
+        base=_to_device(share_neighbours),
         coat_last=coat.shape[0] - 1,
+        base_last=shares.shape[1] - 1,
         band_count=spectra.shape[2],
     )
     return palette
@@ -106,8 +114,8 @@ def _split(value: mi.Float, last: int) -> tuple[mi.UInt32, mi.Float]:
 
 def _coat_terms(palette: Palette, roughness: mi.Float, cosine: mi.Float, active: mi.Bool) -> tuple[mi.Float, mi.Float]:
     """Bilinear (A, B); the coat's single-scattering albedo is f0 A + B."""
-    row, y = _split(roughness, palette.coat_last)
-    column, x = _split(cosine, palette.coat_last)
+    row, y = _split(dr.sqrt(roughness), palette.coat_last)
+    column, x = _split(dr.sqrt(cosine), palette.coat_last)
     cell = row * palette.coat_last + column
     low = dr.gather(mi.Vector4f, palette.coat, cell, active)
     high = dr.gather(mi.Vector4f, palette.coat, cell + palette.coat_last, active)
@@ -115,10 +123,12 @@ def _coat_terms(palette: Palette, roughness: mi.Float, cosine: mi.Float, active:
     return dr.lerp(both.x, both.z, x), dr.lerp(both.y, both.w, x)
 
 
-def _coat_mean_terms(palette: Palette, roughness: mi.Float, active: mi.Bool) -> tuple[mi.Float, mi.Float]:
-    row, y = _split(roughness, palette.coat_last)
-    both = dr.gather(mi.Vector4f, palette.coat_mean, row, active)
-    return dr.lerp(both.x, both.z, y), dr.lerp(both.y, both.w, y)
+def _share_let_in(palette: Palette, point: SurfacePoint, active: mi.Bool) -> mi.Float:
+    """Share of diffuse light that the coat lets in from above the facet; see `materials.coat.base_share`."""
+    lean = dr.safe_sqrt(1 - dr.dot(point.normal, point.normal_geometric))
+    cell, x = _split(lean, palette.base_last)
+    both = dr.gather(mi.Vector4f, palette.base, point.material * palette.base_last + cell, active)
+    return dr.lerp(dr.lerp(both.x, both.z, x), dr.lerp(both.y, both.w, x), point.gloss)
 
 
 def _albedo(terms: tuple[mi.Float, mi.Float], f0: mi.Float) -> tuple[mi.Float, mi.Float]:
@@ -141,9 +151,8 @@ def surface_at(palette: Palette, point: SurfacePoint, outgoing: mi.Vector3f, act
     roughness = dr.lerp(parameters.y, parameters.z, point.gloss)
     cos_out = dr.maximum(dr.dot(point.normal, outgoing), _MIN_COS)
     albedo, gain = _albedo(_coat_terms(palette, roughness, cos_out, active), f0)
-    mean, _ = _albedo(_coat_mean_terms(palette, roughness, active), f0)
     coated = f0 > 0
-    albedo, mean = dr.select(coated, albedo, 0), dr.select(coated, dr.minimum(mean, 0.999), 0)
+    albedo = dr.select(coated, albedo, 0)
     base = (1 - albedo) * dr.mean(reflectance)
     return Surface(
         reflectance=reflectance,
@@ -153,8 +162,8 @@ def surface_at(palette: Palette, point: SurfacePoint, outgoing: mi.Vector3f, act
         alpha=dr.maximum(dr.square(roughness), _MIN_ALPHA),
         cos_out=cos_out,
         coat_albedo=albedo,
-        coat_mean=mean,
         coat_gain=gain,
+        base_level=(1 - albedo) / _share_let_in(palette, point, active),
         choose_coat=dr.select(coated, dr.clip(albedo / (albedo + base + 1e-6), 0.1, 0.9), 0),
     )
 
@@ -162,6 +171,25 @@ def surface_at(palette: Palette, point: SurfacePoint, outgoing: mi.Vector3f, act
 def _smith_lambda(alpha: mi.Float, cosine: mi.Float) -> mi.Float:
     cos2 = dr.square(cosine)
     return 0.5 * (dr.sqrt(1 + dr.square(alpha) * (1 - cos2) / cos2) - 1)
+
+
+def _coat(
+    surface: Surface, normal: mi.Normal3f, outgoing: mi.Vector3f, incoming: mi.Vector3f, cosine: mi.Float
+) -> tuple[mi.Float, mi.Float]:
+    """Scattering by the coat alone, cosine included, and the density of its samples, unfolded.
+
+    `cosine` is that of `incoming`; samples come up below the horizon too, where they carry nothing.
+    """
+    half = dr.normalize(outgoing + incoming)
+    cos_half = dr.dot(normal, half)
+    alpha2 = dr.square(surface.alpha)
+    density = alpha2 * dr.inv_pi * dr.rcp(dr.square(dr.fma(dr.square(cos_half), alpha2 - 1, 1)))
+    lambda_out = _smith_lambda(surface.alpha, surface.cos_out)
+    lambda_in = _smith_lambda(surface.alpha, dr.maximum(cosine, 1e-6))
+    fresnel = surface.f0 + (1 - surface.f0) * dr.power(dr.maximum(1 - dr.dot(outgoing, half), 0), 5)
+    seen = dr.select((surface.f0 > 0) & (cos_half > 0), density / (4 * surface.cos_out), 0)
+    value = dr.select(cosine > 0, seen * fresnel * surface.coat_gain / (1 + lambda_out + lambda_in), 0)
+    return value, seen / (1 + lambda_out)
 
 
 def evaluate(
@@ -179,31 +207,24 @@ def evaluate(
     coat, base, pdf : the value is ``coat + base * reflectance``; `pdf` is the density (1/sr) of `sample`.
     """
     cos_in = dr.dot(point.normal, incoming)
-    same_side = dr.dot(point.normal_geometric, incoming) > 0
-    reflects = same_side & (cos_in > 0)
-    transmits = ~same_side & (cos_in < 0)
-    cosine = dr.maximum(dr.abs(cos_in), 1e-6)
+    height = dr.dot(point.normal_geometric, incoming)
+    above = height > 0
+    reflects, transmits = above & (cos_in > 0), ~above & (cos_in < 0)
+    coat, coat_pdf = _coat(surface, point.normal, outgoing, incoming, cos_in)
 
-    half = dr.normalize(outgoing + incoming)
-    cos_half = dr.maximum(dr.dot(point.normal, half), 0)
-    alpha2 = dr.square(surface.alpha)
-    spread = dr.square(dr.fma(dr.square(cos_half), alpha2 - 1, 1))
-    density = alpha2 / (dr.pi * spread)
-    lambda_out = _smith_lambda(surface.alpha, surface.cos_out)
-    lambda_in = _smith_lambda(surface.alpha, cosine)
-    fresnel = surface.f0 + (1 - surface.f0) * dr.power(dr.maximum(1 - dr.dot(outgoing, half), 0), 5)
-    has_coat = reflects & (surface.f0 > 0)
-    coat = dr.select(
-        has_coat, density * fresnel * surface.coat_gain / (4 * surface.cos_out * (1 + lambda_out + lambda_in)), 0
-    )
-    coat_pdf = dr.select(has_coat, density / (4 * surface.cos_out * (1 + lambda_out)), 0)
+    folded = incoming - point.normal_geometric * (2 * height)
+    folded_cos = dr.dot(point.normal, folded)
+    more, more_pdf = _coat(surface, point.normal, outgoing, folded, folded_cos)
+    folds = reflects & (folded_cos > 0)
+    coat = dr.select(reflects, coat + dr.select(folds, more, 0), 0)
+    coat_pdf += dr.select(folds, more_pdf, 0)
 
-    albedo_in = _coat_albedo(palette, surface.f0, surface.roughness, cosine, active)
-    let_in = (1 - surface.coat_albedo) * (1 - albedo_in) / (1 - surface.coat_mean)
+    cosine = dr.abs(cos_in)
     share = dr.select(reflects, 1 - surface.transmission, dr.select(transmits, surface.transmission, 0))
-    base = share * let_in * cosine * dr.inv_pi
     base_pdf = share * cosine * dr.inv_pi
-    return coat, base, dr.lerp(base_pdf, coat_pdf, surface.choose_coat)
+    albedo_in = _coat_albedo(palette, surface.f0, surface.roughness, cosine, active)
+    base = base_pdf * surface.base_level * (1 - albedo_in)
+    return coat, base, dr.select(reflects | transmits, dr.lerp(base_pdf, coat_pdf, surface.choose_coat), 0)
 
 
 def _visible_normal(outgoing: mi.Vector3f, alpha: mi.Float, u: mi.Float, v: mi.Float) -> mi.Vector3f:
@@ -219,7 +240,10 @@ def _visible_normal(outgoing: mi.Vector3f, alpha: mi.Float, u: mi.Float, v: mi.F
 def sample(
     surface: Surface, point: SurfacePoint, outgoing: mi.Vector3f, u_lobe: mi.Float, u: mi.Float, v: mi.Float
 ) -> mi.Vector3f:
-    """Direction that follows the coat's visible normals or the base's cosine, by `surface.choose_coat`."""
+    """Direction that follows the coat's visible normals or the base's cosine, by `surface.choose_coat`.
+
+    `evaluate` gives a density of 0 to directions that nothing is scattered into.
+    """
     s, t = orthonormal(point.normal)
     local_out = to_local(outgoing, s, t, point.normal)
     local_out = dr.normalize(mi.Vector3f(local_out.x, local_out.y, surface.cos_out))
@@ -231,4 +255,8 @@ def sample(
     diffuse = cosine_hemisphere(u, v)
     flip = u_base < surface.transmission
     diffuse.z = dr.select(flip, -diffuse.z, diffuse.z)
-    return from_local(dr.select(take_coat, mirrored, diffuse), s, t, point.normal)
+    chosen = dr.select(take_coat, mirrored, diffuse)
+    direction = from_local(chosen, s, t, point.normal)
+    height = dr.dot(point.normal_geometric, direction)
+    through = take_coat & (chosen.z > 0) & (height < 0)
+    return mi.Vector3f(dr.select(through, direction - point.normal_geometric * (2 * height), direction))

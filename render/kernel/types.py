@@ -34,8 +34,8 @@ class Surface:
     alpha: mi.Float
     cos_out: mi.Float
     coat_albedo: mi.Float  # directional albedo of the coat toward the viewer
-    coat_mean: mi.Float  # its hemispherical mean
     coat_gain: mi.Float  # multiple-scattering gain
+    base_level: mi.Float  # share left by the coat toward the viewer, over that let in from above the facet
     choose_coat: mi.Float  # probability of sampling the coat
 
 

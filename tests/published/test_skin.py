@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from materials import SKIN_TONES, WAVELENGTHS_NM, ggx_albedo_table, make_source, skin_finish, skin_reflectance
+from materials import SKIN_TONES, WAVELENGTHS_NM, make_source, skin_finish, skin_reflectance
+from materials.coat import coat_albedo
 from materials.skin import (
     MOST_BLOOD,
     baseline_absorption_per_cm,
@@ -39,9 +40,7 @@ def at(spectrum: np.ndarray, nm: float) -> float:
 def measured(tone: str) -> np.ndarray:
     """What an integrating sphere would see of a finish: its coat's albedo straight on, and the body under it."""
     finish = skin_finish(tone)
-    scale, bias = ggx_albedo_table()
-    row = round(finish.roughness * (len(scale) - 1))
-    coat = finish.f0 * scale[row, -1] + bias[row, -1]
+    coat = coat_albedo(finish.f0, finish.roughness, 1.0)
     return coat + (1 - coat) * finish.reflectance[0]
 
 
