@@ -9,7 +9,7 @@ import numpy as np
 from materials import KeyfallError, adapt_matrix, display_matrix, make_source, white_point, xyz
 from scenes.stage import Exposure, Stage
 
-from .gamut import BARELY, TOLERANCE, from_oklab, map_to_gamut, to_oklab
+from .gamut import BARELY, TOLERANCE, above_zero, from_oklab, to_oklab, under_one
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 from .tone import CURVES, SHOULDER_START, apply_curve, no_detail, whitening
@@ -135,9 +135,9 @@ def develop(olat: OlatSet, stage: Stage, *, curve: str = "shoulder", gamut: str 
 def to_display(rgb: np.ndarray, gamut: str = "srgb", curve: str = "shoulder") -> tuple[np.ndarray, np.ndarray]:
     """Tone and gamut: scene-linear RGB of a gamut to display-linear RGB in [0, 1].
 
-    On the shoulder, the largest channel runs through the curve and the colour with it; then, as far as `whitening`
-    says, its lightness rises to that of a neutral on the curve and its chroma falls, both in Oklab at constant hue;
-    last, what the gamut still cannot hold loses chroma. In gamut and below the shoulder nothing changes.
+    On the shoulder, the largest channel runs through the curve and the colour with it; what the gamut cannot hold loses
+    chroma; then, as far as `whitening` says, lightness rises to that of a neutral on the curve and chroma falls, all in
+    Oklab at constant hue. In gamut and below the shoulder nothing changes.
 
     Parameters
     ----------
@@ -176,12 +176,14 @@ def _roll_off(block: np.ndarray, rgb_to_xyz: np.ndarray) -> np.ndarray:
         most = len(at) > len(busy) / 2  # then all of the block is worked on, which is cheaper than picking
         level = np.maximum(level if most else level.take(at), np.float32(1e-6))
         shown, white = apply_curve(level, "shoulder"), whitening(level)
-        lab = to_oklab((block if most else block.take(at, axis=1)) * (shown / level), rgb_to_xyz)
+        colours = (block if most else block.take(at, axis=1)) * (shown / level)
+        outside = colours.min(axis=0) * (1 - white) < -TOLERANCE
+        above_zero(colours, rgb_to_xyz)
+        lab = to_oklab(colours, rgb_to_xyz)
         lab[0] += white * (np.cbrt(shown) - lab[0])
         lab[1:] *= 1 - white
         colours = from_oklab(lab, rgb_to_xyz)
-        outside = colours.min(axis=0) < -TOLERANCE
-        colours, _ = map_to_gamut(colours, rgb_to_xyz)
+        under_one(colours, rgb_to_xyz)
         if most:
             mapped = busy & outside
             np.copyto(block, colours, where=busy)

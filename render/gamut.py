@@ -79,19 +79,27 @@ def map_to_gamut(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> tuple[np.ndarray, n
     -------
     rgb : the same array; moved : (n,) bool, which colours were out of gamut.
     """
-    least, most = rgb.min(axis=0), rgb.max(axis=0)
-    moved = (least < -TOLERANCE) | (most > 1 + TOLERANCE)
-    low = np.flatnonzero(least < -BARELY * most)
-    if len(low):
-        rgb[:, low] = _above_zero(rgb.take(low, axis=1), rgb_to_xyz)
-    over = np.flatnonzero(rgb.max(axis=0) > 1)
-    if len(over):
-        rgb[:, over] = _under_one(rgb.take(over, axis=1), rgb_to_xyz)
+    moved = (rgb.min(axis=0) < -TOLERANCE) | (rgb.max(axis=0) > 1 + TOLERANCE)
+    above_zero(rgb, rgb_to_xyz)
+    under_one(rgb, rgb_to_xyz)
     return np.clip(rgb, 0, 1, out=rgb), moved
 
 
+def above_zero(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> None:
+    """Reduce the chroma of colours (3, n) with a channel below 0 until, but for rounding, none is; in place."""
+    at = np.flatnonzero(rgb.min(axis=0) < -BARELY * rgb.max(axis=0))
+    if len(at):
+        rgb[:, at] = _above_zero(rgb.take(at, axis=1), rgb_to_xyz)
+
+
+def under_one(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> None:
+    """Reduce the chroma of colours (3, n) with a channel above 1 until, but for rounding, none is; in place."""
+    at = np.flatnonzero(rgb.max(axis=0) > 1)
+    if len(at):
+        rgb[:, at] = _under_one(rgb.take(at, axis=1), rgb_to_xyz)
+
+
 def _above_zero(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> np.ndarray:
-    """RGB (3, n) of colours with a channel below 0, chroma reduced until, but for a rest, none is."""
     share = np.clip(-rgb.min(axis=0) / np.maximum(rgb.max(axis=0), 1e-9) / _CUT_UNDER, 0, 1)
     share *= share * (3 - 2 * share)
     lab = to_oklab(rgb, rgb_to_xyz)
@@ -104,8 +112,8 @@ def _above_zero(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> np.ndarray:
 
 
 def _under_one(rgb: np.ndarray, rgb_to_xyz: np.ndarray) -> np.ndarray:
-    """RGB (3, n) of colours with a channel above 1, chroma reduced until none is: Newton's method on the channels,
-    which are cubics in chroma. What its last step leaves over is mixed with grey of the same luminance."""
+    """By Newton's method on the channels, which are cubics in chroma. What its last step leaves over is mixed with grey
+    of the same luminance."""
     lab = to_oklab(rgb, rgb_to_xyz)
     lightness = np.clip(lab[0], 0, 1)
     to_rgb = np.linalg.inv(_to_lms(rgb_to_xyz)).astype(rgb.dtype)
