@@ -18,8 +18,8 @@ CURVES = {
 WHITE_FROM = 0.995
 """Share of display white at and above which a channel shows no more detail."""
 
-_HALF_WHITE = 3.0
-"""Level above the shoulder's start, scene-linear, at which half of a colour's way to white is done."""
+_PALES_OVER = 7.0
+"""How fast bright colours pale: at this level above the shoulder's start three quarters of the way to white are done."""
 
 
 def apply_curve(value: np.ndarray, curve: str) -> np.ndarray:
@@ -33,8 +33,8 @@ def apply_curve(value: np.ndarray, curve: str) -> np.ndarray:
 
 def whitening(level: np.ndarray) -> np.ndarray:
     """Share of a colour's way to white, 0 to 1, by its largest channel: 0 up to `SHOULDER_START`, then smoothly up."""
-    squared = np.square(np.maximum(level - SHOULDER_START, 0))
-    return squared / (squared + _HALF_WHITE**2)
+    over = np.square(np.maximum(level - SHOULDER_START, 0) / _PALES_OVER)
+    return 1 - 1 / np.square(1 + over)
 
 
 def no_detail(display: np.ndarray) -> np.ndarray:
