@@ -29,7 +29,7 @@ from .report import CameraSettings, camera_settings
 from .rigging import FAINTEST_STOPS
 from .sheet.type import true_minus
 from .styles import StyleReport, check_style
-from .tone import DEFAULT_CURVE, clip_level
+from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
 
@@ -78,12 +78,13 @@ class CompareReport(Record):
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """A variant as drawn: `picture` (h, w, 3) uint8, `stops` (h, w) from mid-grey, `clipped_above` in stops."""
+    """A variant as drawn: `picture` (h, w, 3) uint8, `stops` (h, w) from mid-grey and
+    `no_detail` (h, w) bool at traced size."""
 
     variant: Variant
     picture: np.ndarray
     stops: np.ndarray
-    clipped_above: float
+    no_detail: np.ndarray
     report: CellReport
 
 
@@ -183,7 +184,7 @@ def _cell(
     variant: Variant, stage: Stage, olat: OlatSet, changes: dict[str, float], tracing: TraceSettings,
     cache: Cache | None,
 ) -> Cell:  # fmt: skip
-    picture = sized(develop(olat, stage, curve=DEFAULT_CURVE), stage)
+    picture = develop(olat, stage, curve=DEFAULT_CURVE)
     style = None
     if variant.style is not None and variant.key is not None:
         style = check_style(
@@ -196,7 +197,7 @@ def _cell(
         noise_stops=max(noises, default=None), warnings=list(stage.warnings),
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
-    return Cell(variant, picture.to_8_bit(), stops, float(np.log2(clip_level(DEFAULT_CURVE) / 0.18)), report)
+    return Cell(variant, sized(picture, stage).to_8_bit(), stops, picture.no_detail, report)
 
 
 def numbers_of(meters: MeterSet, stage: Stage) -> CellNumbers:

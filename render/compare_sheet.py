@@ -154,7 +154,7 @@ def _map_pixels(cell: Cell) -> np.ndarray:
     pixels = colours(cell.stops)
     rows, columns = np.indices(cell.stops.shape)
     stripes = ((rows + columns) // max(2, cell.stops.shape[1] // 64)) % 2 == 0
-    pixels[(cell.stops > cell.clipped_above) & stripes] = (29, 31, 36)
+    pixels[cell.no_detail & stripes] = (29, 31, 36)
     return pixels
 
 

@@ -9,13 +9,15 @@ import numpy as np
 from materials import KeyfallError, adapt_matrix, display_matrix, make_source, white_point, xyz
 from scenes.stage import Exposure, Stage
 
-from .gamut import map_to_gamut
+from .gamut import BARELY, TOLERANCE, above_zero, from_oklab, to_oklab, under_one
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
-from .tone import CURVES, apply_curve, clip_level, norm
+from .tone import CURVES, SHOULDER_START, apply_curve, no_detail, whitening
 
 GAMUTS = {"srgb": "sRGB, the web's and most screens' colours", "p3": "Display P3, wider, for newer screens"}
 _SRGB_LEVELS = 65536
+_BLOCK_PX = 32768
+"""Pixels developed at a time: what is in work stays in the processor's own memory, which is several times faster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,12 +27,13 @@ class Picture:
     Attributes
     ----------
     linear : (3, H, W) float32, display-linear RGB in [0, 1] of `gamut`.
-    clipped : (H, W) bool, where the scene is too bright for the tone curve to show detail.
-    mapped : (H, W) bool, where a colour was too saturated for `gamut` and lost chroma (hue and lightness kept).
+    no_detail : (H, W) bool, where all that is left is white; see `render.tone.no_detail`.
+    mapped : (H, W) bool, where a colour was too saturated for `gamut`. It lost chroma, hue and lightness kept; on the
+        linear curve its channels below 0 were cut off.
     """
 
     linear: np.ndarray
-    clipped: np.ndarray
+    no_detail: np.ndarray
     mapped: np.ndarray
     gamut: str
     curve: str
@@ -48,7 +51,7 @@ class Picture:
 
 def enlarge(picture: Picture, width: int, height: int) -> Picture:
     """The picture at another size, smoothly interpolated; itself when it has that size already."""
-    if picture.clipped.shape == (height, width):
+    if picture.no_detail.shape == (height, width):
         return picture
     from PIL import Image
 
@@ -56,10 +59,10 @@ def enlarge(picture: Picture, width: int, height: int) -> Picture:
         return np.asarray(Image.fromarray(plane).resize((width, height), method))
 
     linear = np.stack([resized(plane, Image.Resampling.BICUBIC) for plane in picture.linear])
-    clipped, mapped = (
-        resized(mask.astype(np.uint8), Image.Resampling.NEAREST) > 0 for mask in (picture.clipped, picture.mapped)
+    lost, mapped = (
+        resized(mask.astype(np.uint8), Image.Resampling.NEAREST) > 0 for mask in (picture.no_detail, picture.mapped)
     )
-    return replace(picture, linear=np.clip(linear, 0, 1), clipped=clipped, mapped=mapped)
+    return replace(picture, linear=np.clip(linear, 0, 1), no_detail=lost, mapped=mapped)
 
 
 def encode_srgb(linear: np.ndarray) -> np.ndarray:
@@ -123,14 +126,68 @@ def develop(olat: OlatSet, stage: Stage, *, curve: str = "shoulder", gamut: str 
     KeyfallError
         For unknown curve or gamut, or lights that are not the set's.
     """
+    rgb = scene_rgb(olat, stage, gamut)
+    display, mapped = to_display(rgb.reshape(3, -1), gamut, curve)
+    picture = display.reshape(rgb.shape)
+    return Picture(picture, no_detail(picture), mapped.reshape(rgb.shape[1:]), gamut, curve)
+
+
+def to_display(rgb: np.ndarray, gamut: str = "srgb", curve: str = "shoulder") -> tuple[np.ndarray, np.ndarray]:
+    """Tone and gamut: scene-linear RGB of a gamut to display-linear RGB in [0, 1].
+
+    On the shoulder, the largest channel runs through the curve and the colour with it; what the gamut cannot hold loses
+    chroma; then, as far as `whitening` says, lightness rises to that of a neutral on the curve and chroma falls, all in
+    Oklab at constant hue. In gamut and below the shoulder nothing changes.
+
+    Parameters
+    ----------
+    rgb : (3, n) float32, mid-grey 0.18, changed in place.
+
+    Returns
+    -------
+    rgb : the same array; mapped : (n,) bool, see `Picture`.
+
+    Raises
+    ------
+    KeyfallError
+        For an unknown curve.
+    """
     if curve not in CURVES:
         raise KeyfallError(f"There is no tone curve '{curve}'. Allowed: {', '.join(CURVES)}.")
-    rgb = scene_rgb(olat, stage, gamut)
-    shape = rgb.shape
-    rgb = rgb.reshape(3, -1)
+    mapped = np.empty(rgb.shape[1], bool)
     rgb_to_xyz = np.linalg.inv(display_matrix(gamut))
-    brightness = norm(rgb, rgb_to_xyz[1].astype(np.float32) @ rgb)
-    clipped = brightness >= clip_level(curve)
-    rgb *= apply_curve(brightness, curve) / np.maximum(brightness, 1e-12)
-    rgb, mapped = map_to_gamut(rgb, rgb_to_xyz)
-    return Picture(rgb.reshape(shape), clipped.reshape(shape[1:]), mapped.reshape(shape[1:]), gamut, curve)
+    for start in range(0, rgb.shape[1], _BLOCK_PX):
+        block = rgb[:, start : start + _BLOCK_PX]
+        if curve == "shoulder":
+            mapped[start : start + _BLOCK_PX] = _roll_off(block, rgb_to_xyz)
+        else:
+            mapped[start : start + _BLOCK_PX] = block.min(axis=0) < -TOLERANCE
+            np.clip(block, 0, 1, out=block)
+    return rgb, mapped
+
+
+def _roll_off(block: np.ndarray, rgb_to_xyz: np.ndarray) -> np.ndarray:
+    """`to_display` on the shoulder of a block (3, n), in place; returns where the gamut took chroma, (n,)."""
+    level, least = block.max(axis=0), block.min(axis=0)
+    mapped = np.zeros(len(level), bool)
+    busy = (level > SHOULDER_START) | (least < -BARELY * level)
+    at = np.flatnonzero(busy)
+    if len(at):
+        most = len(at) > len(busy) / 2  # then all of the block is worked on, which is cheaper than picking
+        level = np.maximum(level if most else level.take(at), np.float32(1e-6))
+        shown, white = apply_curve(level, "shoulder"), whitening(level)
+        colours = (block if most else block.take(at, axis=1)) * (shown / level)
+        outside = colours.min(axis=0) * (1 - white) < -TOLERANCE
+        above_zero(colours, rgb_to_xyz)
+        lab = to_oklab(colours, rgb_to_xyz)
+        lab[0] += white * (np.cbrt(shown) - lab[0])
+        lab[1:] *= 1 - white
+        colours = from_oklab(lab, rgb_to_xyz)
+        under_one(colours, rgb_to_xyz)
+        if most:
+            mapped = busy & outside
+            np.copyto(block, colours, where=busy)
+        else:
+            mapped[at], block[:, at] = outside, colours
+    np.clip(block, 0, 1, out=block)
+    return mapped

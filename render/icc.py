@@ -61,5 +61,5 @@ def _assemble(tags: list[tuple[bytes, bytes]]) -> bytes:
         b"\0\0\0\0", 0x04300000, b"mntr", b"RGB ", b"XYZ ", 2026, 1, 1, 0, 0, 0, b"acsp", 0,
         *(_fixed(x) for x in _D50),
     )  # fmt: skip
-    size = len(header) + 4 + 4 + len(table) + len(data)
+    size = len(header) + 4 + len(table) + len(data)
     return struct.pack(">I", size) + header[4:] + struct.pack(">I", len(tags)) + table + data

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from scenes.bodies import exit_outline, project
 from scenes.exposure import exposure_from_f_number
-from scenes.stage import REGIONS, Stage
+from scenes.stage import REGIONS, Fixture, Stage
 
 from .denoise import denoise_plane
+from .develop import Picture
 from .hazing import haze_light
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
@@ -27,24 +29,31 @@ _VIEWS = {
 class ExposureMap:
     """Stops from mid-grey (or, for "incident", from the set aperture), and the pixels that count.
 
-    `stops` (H, W) float32, never below `DARKEST_STOPS`; `mask` (H, W) bool; `clipped_above` in stops.
+    Attributes
+    ----------
+    stops : (H, W) float32, never below `DARKEST_STOPS`.
+    mask : (H, W) bool.
+    no_detail : (H, W) bool, the developed picture's own (`render.tone.no_detail`); None on maps that show no picture.
+    left_out : what of the picture is in no map, with its share of the frame; empty where there is nothing.
     """
 
     name: str
     title: str
     stops: np.ndarray
     mask: np.ndarray
-    clipped_above: float
+    no_detail: np.ndarray | None = None
+    left_out: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class MapNumbers:
-    """Summary of a map over its mask; shares in 0..1; None for all where the mask is empty."""
+    """Summary of a map over its mask; shares in 0..1; None for all where the mask is empty, and for the share without
+    detail on maps that show no picture."""
 
     minimum: float | None
     median: float | None
     maximum: float | None
-    share_clipped: float | None
+    share_no_detail: float | None
     share_dark: float | None
 
 
@@ -71,24 +80,62 @@ def _stops(ratio: np.ndarray) -> np.ndarray:
     return np.log2(np.maximum(ratio, 2.0**DARKEST_STOPS)).astype(np.float32)
 
 
-def exposure_maps(olat: OlatSet, stage: Stage, clip_value: float) -> list[ExposureMap]:
+def exposure_maps(olat: OlatSet, stage: Stage, picture: Picture) -> list[ExposureMap]:
     """The maps of the whole frame, the face and the background, and the incident map.
 
     Parameters
     ----------
-    clip_value : scene-linear value (mid-grey 0.18) at which the tone curve has no tone left.
+    picture : what `develop` makes of the same set and stage, at its traced size.
     """
     stops = luminance_stops(olat, stage)
-    clipped_above = float(np.log2(clip_value / 0.18))
     region = olat.guides.region
+    omitted = left_out(olat, stage)
     maps = [
-        ExposureMap(name, title, stops, np.isin(region, [REGIONS.index(r) for r in regions]), clipped_above)
+        ExposureMap(
+            name, title, stops, np.isin(region, [REGIONS.index(r) for r in regions]), picture.no_detail,
+            "" if name == "face" else omitted,
+        )
         for name, (title, regions) in _VIEWS.items()
-    ]
+    ]  # fmt: skip
     return [
         *maps,
-        ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, clipped_above),
+        ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, None, omitted),
     ]
+
+
+def left_out(olat: OlatSet, stage: Stage) -> str:
+    """What the picture shows and no map counts, since it is no surface of the set, e.g. "visible lamps (tube) and sky,
+    3.6 % of the frame"; empty where there is none."""
+    unseen = ~olat.guides.seen
+    share = float(unseen.mean())
+    if not share:
+        return ""
+    lamps, rest = [], unseen.copy()
+    for light in stage.lights:
+        if light.fixture is not None and light.fixture.visible:
+            box = _box(stage, light.fixture, unseen.shape)
+            if box is not None and unseen[box].any():
+                lamps.append(light.name)
+                rest[box] = False
+    parts = [f"visible lamps ({', '.join(lamps)})"] if lamps else []
+    if rest.any() or not lamps:
+        sky = any(light.distant is not None and light.distant.kind == "sky" for light in stage.lights)
+        parts.append("sky" if sky else "what lies beyond the set")
+    return f"{' and '.join(parts)}, {'under 0.1' if share < 0.001 else f'{100 * share:.1f}'} % of the frame"
+
+
+def _box(stage: Stage, fixture: Fixture, shape: tuple[int, int]) -> tuple[slice, slice] | None:
+    """Rows and columns of a picture (H, W) that hold a fixture's exit and housing; None when it is out of the frame."""
+    front = exit_outline(fixture)
+    seen = project(stage.camera, np.concatenate([front, front - fixture.body_depth_m * fixture.forward]))
+    if np.isnan(seen).any():
+        return slice(0, shape[0]), slice(0, shape[1])
+    x, y = (seen[:, 0] + 1) / 2 * shape[1], (1 - seen[:, 1]) / 2 * shape[0]
+    rows, columns = (
+        slice(max(int(along.min()) - 1, 0), min(int(np.ceil(along.max())) + 1, size))
+        for along, size in zip((y, x), shape, strict=True)
+    )
+    return None if rows.start >= rows.stop or columns.start >= columns.stop else (rows, columns)
 
 
 def haze_maps(olat: OlatSet, stage: Stage) -> list[ExposureMap]:
@@ -101,8 +148,8 @@ def haze_maps(olat: OlatSet, stage: Stage) -> list[ExposureMap]:
     alone = _stops(haze * mid_grey_scale(stage.exposure) / 0.18)
     against = _stops(haze / np.maximum(light.surfaces, 1e-6 * max(float(light.surfaces.max()), 1e-30)))
     return [
-        ExposureMap("haze", "haze alone", alone, everywhere, np.inf),
-        ExposureMap("haze-against", "haze against what is behind it", np.minimum(against, 8.0), everywhere, np.inf),
+        ExposureMap("haze", "haze alone", alone, everywhere),
+        ExposureMap("haze-against", "haze against what is behind it", np.minimum(against, 8.0), everywhere),
     ]
 
 
@@ -111,10 +158,11 @@ def summarise(exposure_map: ExposureMap) -> MapNumbers:
     values = exposure_map.stops[exposure_map.mask]
     if not values.size:
         return MapNumbers(None, None, None, None, None)
+    lost = exposure_map.no_detail
     return MapNumbers(
         minimum=float(values.min()),
         median=float(np.median(values)),
         maximum=float(values.max()),
-        share_clipped=float(np.mean(values > exposure_map.clipped_above)),
+        share_no_detail=None if lost is None else float(lost[exposure_map.mask].mean()),
         share_dark=float(np.mean(values < DARK_STOPS)),
     )

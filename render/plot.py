@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
-from .maps import DARKEST_STOPS, ExposureMap, MapNumbers
+from .maps import ExposureMap, MapNumbers
 from .palette import FROM_STOPS, TO_STOPS, colours
 from .sheet.page import sheet_style
 from .sheet.type import Type, font_files, shortened, text_width
@@ -21,9 +21,8 @@ if TYPE_CHECKING:
 
 INK, PAPER, QUIET = "#1d1f24", "#f4f2ee", "#6b6f78"
 _UNITS = {"incident": "stops from set aperture", "haze-against": "stops from behind"}
-_NO_TONES = ("incident", "haze", "haze-against")
 _LEGEND_PX = 128
-_CAPTION_PX = 84
+_CAPTION_PX, _LINE_PX = 84, 16
 _SHORTEST_PX, _LABELLED_PX = 36, 110
 _CONTOUR_BLUR_PX = 2.5
 _LABEL_ROOM_PX = 18
@@ -42,7 +41,7 @@ def write_map(path: Path | BinaryIO, exposure_map: ExposureMap, numbers: MapNumb
         exposure_map = _cropped(exposure_map)
     height, width = exposure_map.stops.shape
     scale = max(1.0, 640 / max(height, width))
-    size_px = (width * scale + _LEGEND_PX, height * scale + _CAPTION_PX)
+    size_px = (width * scale + _LEGEND_PX, height * scale + _under_px(exposure_map))
     with new_figure(*size_px) as figure:
         _draw(figure, exposure_map, numbers, scene_title, size_px)
         figure.savefig(path, format="png", facecolor=PAPER, pil_kwargs={"compress_level": 3})
@@ -96,22 +95,22 @@ def _cropped(exposure_map: ExposureMap) -> ExposureMap:
         slice(max(rows.min() - margin, 0), min(rows.max() + margin + 1, height)),
         slice(max(columns.min() - margin, 0), min(columns.max() + margin + 1, width)),
     )
-    return replace(exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area])
+    lost = None if exposure_map.no_detail is None else exposure_map.no_detail[area]
+    return replace(exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area], no_detail=lost)
 
 
 def _draw(
     figure: Figure, exposure_map: ExposureMap, numbers: MapNumbers, scene_title: str, size_px: tuple[float, float]
 ) -> None:
     total_width, total_height = size_px
-    picture_width, picture_height = total_width - _LEGEND_PX, total_height - _CAPTION_PX
-    picture = figure.add_axes(
-        (0, _CAPTION_PX / total_height, picture_width / total_width, picture_height / total_height)
-    )
+    under = _under_px(exposure_map)
+    picture_width, picture_height = total_width - _LEGEND_PX, total_height - under
+    picture = figure.add_axes((0, under / total_height, picture_width / total_width, picture_height / total_height))
     _draw_picture(picture, exposure_map)
     legend = figure.add_axes(
         (
             (picture_width + 22) / total_width,
-            (_CAPTION_PX + 24) / total_height,
+            (under + 24) / total_height,
             20 / total_width,
             (picture_height - 72) / total_height,
         )
@@ -126,12 +125,18 @@ def _draw(
         fontsize=9,
     )
     figure.text(
-        14 / total_width, 62 / total_height, _heading(scene_title, exposure_map.title, total_width - 28),
+        14 / total_width, (under - 22) / total_height, _heading(scene_title, exposure_map.title, total_width - 28),
         fontsize=_HEADING.size_pt, va="center", parse_math=False,
     )  # fmt: skip
     figure.text(
-        14 / total_width, 28 / total_height, _caption(exposure_map, numbers), fontsize=10.5, color=QUIET, va="center"
-    )
+        14 / total_width, (under - 28) / 2 / total_height, _caption(exposure_map, numbers, total_width - 28),
+        fontsize=10.5, color=QUIET, va="center", parse_math=False,
+    )  # fmt: skip
+
+
+def _under_px(exposure_map: ExposureMap) -> int:
+    """Height of the caption: a line more where something is left out of the map."""
+    return _CAPTION_PX + (_LINE_PX if exposure_map.left_out else 0)
 
 
 def _draw_picture(axes: Axes, exposure_map: ExposureMap) -> None:
@@ -145,9 +150,8 @@ def _draw_picture(axes: Axes, exposure_map: ExposureMap) -> None:
     axes.set_ylim(height, 0)
     _draw_contours(axes, _smooth(stops, mask))
     x, y = np.arange(width) + 0.5, np.arange(height) + 0.5
-    clipped = np.where(mask, stops, DARKEST_STOPS) > exposure_map.clipped_above
-    if exposure_map.name != "incident" and clipped.any():
-        axes.contourf(x, y, clipped.astype(float), levels=[0.5, 1.5], colors="none", hatches=["////"])
+    if exposure_map.no_detail is not None and (lost := exposure_map.no_detail & mask).any():
+        axes.contourf(x, y, lost.astype(float), levels=[0.5, 1.5], colors="none", hatches=["////"])
     axes.set_rasterized(True)
 
 
@@ -204,8 +208,6 @@ def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:
     axes.yaxis.tick_right()
     axes.set_xticks([])
     axes.tick_params(length=3, labelsize=9, colors=INK)
-    if np.isfinite(exposure_map.clipped_above) and exposure_map.name != "incident":
-        axes.axhspan(exposure_map.clipped_above, TO_STOPS, facecolor="none", edgecolor=INK, hatch="////", linewidth=0)
     for spine in axes.spines.values():
         spine.set_visible(False)
 
@@ -224,14 +226,18 @@ def _heading(scene_title: str, map_title: str, room_px: float) -> str:
     return shortened(title, _HEADING, room_px / _PX_PER_MM - text_width(rest, _HEADING)) + rest
 
 
-def _caption(exposure_map: ExposureMap, numbers: MapNumbers) -> str:
+def _caption(exposure_map: ExposureMap, numbers: MapNumbers, room_px: float) -> str:
     if numbers.median is None:
         return "nothing of it is in the picture"
     spread = " \u00b7 ".join(
         f"{word} {value:+.1f}".replace("-", "\u2212")
         for word, value in (("darkest", numbers.minimum), ("median", numbers.median), ("brightest", numbers.maximum))
     )
-    if exposure_map.name in _NO_TONES:
-        return f"{spread} stops"
-    clipped, dark = (100 * (share or 0.0) for share in (numbers.share_clipped, numbers.share_dark))
-    return f"{spread} stops\nno detail (hatched) {clipped:.1f} % \u00b7 under \u22125 stops {dark:.1f} %"
+    lines = [f"{spread} stops"]
+    if numbers.share_no_detail is not None:
+        lost, dark = 100 * numbers.share_no_detail, 100 * (numbers.share_dark or 0.0)
+        lines.append(f"no detail (hatched) {lost:.1f} % \u00b7 under \u22125 stops {dark:.1f} %")
+    if exposure_map.left_out:
+        kind = Type(10.5)
+        lines.append(shortened(f"left out: {exposure_map.left_out}", kind, room_px / _PX_PER_MM))
+    return "\n".join(lines)

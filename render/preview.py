@@ -22,7 +22,7 @@ from .passes import Progress
 from .plot import write_map, write_maps
 from .readings import all_readings
 from .report import Report, build_report
-from .tone import DEFAULT_CURVE, clip_level
+from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 
 
@@ -61,9 +61,11 @@ def preview(
         import_ahead()
         stage = build_stage(load_scene(scene_path))
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
-        picture = sized(develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut), stage)
+        picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
+        maps = exposure_maps(olat, stage, picture)
+        picture = sized(picture, stage)
         report = _write_maps_and_report(
-            output, stage, olat, picture, tracing.quality, content_hash(scene_path.read_bytes())
+            output, stage, olat, picture, maps, tracing.quality, content_hash(scene_path.read_bytes())
         )
         _write_pictures(output, stage, olat, picture, pictures)
     return report
@@ -89,9 +91,9 @@ def sized(picture: Picture, stage: Stage) -> Picture:
 
 
 def _write_maps_and_report(
-    output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, quality: str, scene_hash: str
-) -> Report:
-    maps = exposure_maps(olat, stage, clip_level(picture.curve))
+    output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, maps: list[ExposureMap], quality: str,
+    scene_hash: str,
+) -> Report:  # fmt: skip
     for m in maps:
         output.write(
             f"map-{m.name}.png", partial(write_map, exposure_map=m, numbers=summarise(m), scene_title=stage.title)

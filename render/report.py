@@ -32,7 +32,7 @@ from .rigging import (
     spread_at,
 )
 
-FORMAT: Literal[2] = 2
+FORMAT: Literal[3] = 3
 METER_FORMAT: Literal[1] = 1
 _MAP_UNITS = {"incident": "stops from the set aperture", "haze-against": "stops from what is behind the haze"}
 
@@ -112,9 +112,10 @@ class MapReport(Record):
     minimum: float | None
     median: float | None
     maximum: float | None
-    share_clipped: float | None
+    share_no_detail: float | None = Field(description="of the map's pixels, where the picture is plain white")
     share_under_minus_5_stops: float | None
     floor_stops: float = Field(description="darker pixels count as this")
+    left_out: str = Field(description="what the picture shows and the map does not count; empty when nothing")
 
 
 class PictureReport(Record):
@@ -125,7 +126,7 @@ class PictureReport(Record):
     traced_px: tuple[int, int] = Field(description="width and height traced; a draft is traced smaller and enlarged")
     gamut: str
     tone_curve: str
-    share_clipped: float
+    share_no_detail: float = Field(description="of all pixels, lamps and sky included, that are plain white")
     share_gamut_mapped: float = Field(description="share of pixels whose colour was too saturated for the gamut")
 
 
@@ -150,7 +151,7 @@ class MeterReport(Record):
 class Report(Record):
     """Everything a preview says in numbers."""
 
-    format: Literal[2] = FORMAT
+    format: Literal[3] = FORMAT
     title: str
     scene_hash: str
     versions: dict[str, str]
@@ -180,7 +181,7 @@ def build_report(
     scene_hash: str,
 ) -> Report:
     """Collect the numbers of a preview."""
-    height, width = picture.clipped.shape
+    height, width = picture.no_detail.shape
     return Report(
         title=stage.title,
         scene_hash=scene_hash,
@@ -191,7 +192,7 @@ def build_report(
         picture=PictureReport(
             width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1],
             gamut=picture.gamut, tone_curve=picture.curve,
-            share_clipped=float(picture.clipped.mean()), share_gamut_mapped=float(picture.mapped.mean()),
+            share_no_detail=float(picture.no_detail.mean()), share_gamut_mapped=float(picture.mapped.mean()),
         ),
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],
         ratio=ratios(stage, readings),
@@ -301,7 +302,7 @@ def _map_report(exposure_map: ExposureMap) -> MapReport:
         title=exposure_map.title,
         unit=_MAP_UNITS.get(exposure_map.name, "stops from mid-grey"),
         minimum=numbers.minimum, median=numbers.median, maximum=numbers.maximum,
-        share_clipped=None if toneless else numbers.share_clipped,
+        share_no_detail=numbers.share_no_detail,
         share_under_minus_5_stops=None if toneless else numbers.share_dark,
-        floor_stops=DARKEST_STOPS,
+        floor_stops=DARKEST_STOPS, left_out=exposure_map.left_out,
     )  # fmt: skip

@@ -95,6 +95,10 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     rig_to_console(console, report, f_mark(settings.f_number))
     console.print()
     console.print(_map_table(report))
+    omitted = next((m.left_out for m in report.maps.values() if m.left_out), "")
+    if omitted:
+        lost = f"{100 * report.picture.share_no_detail:.1f} %"
+        _prose(console, f"Not counted there: {omitted}. Of the whole picture, {lost} has no detail.", style="")
     if report.picture.share_gamut_mapped >= 0.0005:
         share = f"{100 * report.picture.share_gamut_mapped:.1f} %"
         _prose(
@@ -183,7 +187,7 @@ def _map_cells(numbers: MapReport) -> tuple[str, ...]:
     darkest = format_stops(numbers.minimum)
     if numbers.minimum <= numbers.floor_stops:
         darkest = f"under {format_stops(numbers.floor_stops)}"
-    lost = "" if numbers.share_clipped is None else f"{100 * numbers.share_clipped:.1f} %"
+    lost = "" if numbers.share_no_detail is None else f"{100 * numbers.share_no_detail:.1f} %"
     return numbers.title, darkest, format_stops(numbers.median), format_stops(numbers.maximum), lost
 
 

@@ -22,7 +22,7 @@ from .outputs import OutputFolder
 from .passes import Progress, among
 from .preview import SHEETS, import_ahead, report_on, sized
 from .report import Report
-from .tone import DEFAULT_CURVE, clip_level
+from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 
 if TYPE_CHECKING:
@@ -35,8 +35,9 @@ def worked(
 ) -> tuple[OlatSet, np.ndarray, Report]:
     """A stage's traced set, its picture (h, w, 3) uint8 sRGB and its report."""
     olat = trace_as(stage, tracing, cache=cache, progress=progress)
-    picture = sized(develop(olat, stage, curve=DEFAULT_CURVE), stage)
-    maps = [*exposure_maps(olat, stage, clip_level(DEFAULT_CURVE)), *haze_maps(olat, stage)]
+    picture = develop(olat, stage, curve=DEFAULT_CURVE)
+    maps = [*exposure_maps(olat, stage, picture), *haze_maps(olat, stage)]
+    picture = sized(picture, stage)
     return olat, picture.to_8_bit(), report_on(stage, olat, picture, maps, tracing.quality, scene_hash)
 
 

@@ -34,7 +34,6 @@ from render.report import Report, build_report
 from render.rigged.housing import housing_parts
 from render.rigged.view import SetViewError, draw_set_view
 from render.sheet import Page
-from render.tone import clip_level
 from scenes import build_stage, load_scene
 from scenes.dump import dump_tables
 from scenes.kit import stock_kit
@@ -72,7 +71,7 @@ def look_of(path: Path, folder: Path) -> Look:
 def looked_at(stage: Stage, folder: Path) -> Look:
     olat = trace(stage, quality="draft", samples=2, cache=Cache(folder / "cache"))
     picture = develop(olat, stage)
-    maps = exposure_maps(olat, stage, clip_level(picture.curve))
+    maps = exposure_maps(olat, stage, picture)
     report = build_report(
         stage, olat, picture, maps, all_readings(olat.meters, stage), quality="draft", device="cpu", scene_hash="test"
     )

@@ -17,7 +17,7 @@ from PIL import Image
 from materials import colour_matching, make_source
 from render import Cache, PictureSettings, Report, TraceSettings, all_readings, preview, trace
 from render.denoise import denoise_plane
-from render.develop import encode_srgb
+from render.develop import encode_srgb, scene_rgb
 from render.icc import icc_profile
 from render.readings import find
 from scenes import build_stage, load_scene
@@ -248,10 +248,11 @@ def test_map_numbers_are_those_of_the_pixels(run, name):
     assert found == pytest.approx((stops.min(), np.median(stops), stops.max()), abs=2e-3)
     assert numbers.floor_stops == -8
     if name == "incident":
-        assert (numbers.unit, numbers.share_clipped) == ("stops from the set aperture", None)
+        assert (numbers.unit, numbers.share_no_detail) == ("stops from the set aperture", None)
     else:
         one_pixel = 1 / stops.size
-        assert numbers.share_clipped == pytest.approx(np.mean(stops > math.log2(0.995 / 0.18)), abs=one_pixel)
+        lost = (scene_rgb(run.olat, run.stage) >= 0.995).all(axis=0)[np.isin(run.olat.guides.region, indices)]
+        assert numbers.share_no_detail == pytest.approx(lost.mean(), abs=one_pixel)
         assert numbers.share_under_minus_5_stops == pytest.approx(np.mean(stops < -5), abs=one_pixel)
 
 
@@ -301,7 +302,7 @@ def test_pictures_carry_their_profile(run, name):
 KEYS = """
 format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps warnings cautions
 settings.iso settings.f_number settings.shutter_s settings.white_balance
-picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
+picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_no_detail picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
 lights.power_setting lights.distance_to_face_m lights.at_face lights.head lights.modifiers lights.modifier_loss_stops
 lights.power_for_aperture lights.power_for_aperture.stops_from_full lights.power_for_aperture.setting
@@ -318,7 +319,8 @@ readings.probe readings.light readings.aim readings.exposure_lx_s readings.f_num
 maps.exposure maps.face maps.background maps.incident
 """
 MAP_KEYS = {
-    "title", "unit", "minimum", "median", "maximum", "share_clipped", "share_under_minus_5_stops", "floor_stops",
+    "title", "unit", "minimum", "median", "maximum", "share_no_detail", "share_under_minus_5_stops", "floor_stops",
+    "left_out",
 }  # fmt: skip
 
 
@@ -330,12 +332,12 @@ def _keys(tree: Any, above: str = "") -> set[str]:
     return {f"{above}{key}" for key in tree}.union(*(_keys(value, f"{above}{key}.") for key, value in tree.items()))
 
 
-def test_keys_of_format_2_stay_as_they_are(run):
+def test_keys_of_format_3_stay_as_they_are(run):
     """A key added, renamed or gone is a change of format."""
     maps = run.json.pop("maps")
     keys = _keys(run.json) | {"maps"} | {f"maps.{name}" for name in maps}
     run.json["maps"] = maps
-    assert run.json["format"] == 2
+    assert run.json["format"] == 3
     assert keys == set(KEYS.split())
     assert all(set(numbers) == MAP_KEYS for numbers in maps.values())
     assert set(run.json["versions"]) == {
