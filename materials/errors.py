@@ -7,8 +7,10 @@ KeyfallError
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
+
+from .plain import shortened, visible
+from .spelling import nearest
 
 
 class KeyfallError(Exception):
@@ -33,8 +35,6 @@ def unknown_name(kind: str, given: str, allowed: Iterable[str]) -> UnknownName:
     allowed : every name that exists.
     """
     names = list(allowed)
-    plain = {name.lower(): name for name in names}
-    wanted = given.strip().lower().replace("_", "-").replace(" ", "-")
-    close = difflib.get_close_matches(wanted, plain, n=1, cutoff=0.6)
-    hint = f" Did you mean '{plain[close[0]]}'?" if close else ""
-    return UnknownName(f"There is no {kind} called '{given}'.{hint} Allowed: {', '.join(names)}.")
+    close = nearest(given, names)
+    hint = f" Did you mean '{close}'?" if close else ""
+    return UnknownName(f"There is no {kind} called '{visible(shortened(given))}'.{hint} Allowed: {', '.join(names)}.")

@@ -15,6 +15,8 @@ from pathlib import Path
 import numpy as np
 
 from .errors import DataError
+from .plain import hidden_character, shortened, visible
+from .reading import MISSING, MOST_TEXT_BYTES, NotRead, read_bounded
 
 WAVELENGTHS_NM: np.ndarray = np.arange(380.0, 781.0)
 WAVELENGTHS_NM.flags.writeable = False
@@ -155,16 +157,28 @@ def read_csv_spectrum(path: Path) -> np.ndarray:
 
 
 def _lines(path: Path) -> list[str]:
+    shown = visible(str(path))
     try:
-        return Path(path).read_text(encoding="utf-8-sig").splitlines()
-    except FileNotFoundError:
+        data = read_bounded(path, MOST_TEXT_BYTES)
+    except NotRead as problem:
+        if problem.kind == MISSING:
+            raise DataError(
+                f"There is no file {shown}. Check its name; it is looked for relative to the scene file."
+            ) from None
+        raise DataError(f"{problem}. Name a plain CSV file.") from None
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        line = data.count(b"\n", 0, problem.start) + 1
         raise DataError(
-            f"There is no file {path}. Check its name; it is looked for relative to the scene file."
+            f"{shown}:{line}: cannot be read as text: this line is not UTF-8. Save it as a plain CSV file in UTF-8."
         ) from None
-    except (OSError, UnicodeDecodeError) as problem:
-        raise DataError(
-            f"{path} cannot be read as text ({problem}). Save it as a plain CSV file in UTF-8."
-        ) from problem
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for number, line in enumerate(lines, start=1):
+        held = hidden_character(line.replace("\t", " "))
+        if held is not None:
+            raise DataError(f"{shown}:{number}: this line holds {held}. Remove it.")
+    return lines
 
 
 def _is_number(cell: str) -> bool:
@@ -177,11 +191,12 @@ def _is_number(cell: str) -> bool:
 
 def _two_numbers(cells: list[str], place: str) -> tuple[float, float]:
     wanted = "Allowed: a wavelength in nm and a value, as in '550,0.83'."
+    shown = shortened(",".join(cells))
     if len(cells) != 2:
         raise DataError(f"{place}: {len(cells)} columns, but two are needed. {wanted}")
     if not all(_is_number(cell) for cell in cells):
-        raise DataError(f"{place}: '{','.join(cells)}' is not two numbers. {wanted}")
+        raise DataError(f"{place}: '{shown}' is not two numbers. {wanted}")
     first, second = float(cells[0]), float(cells[1])
     if not (np.isfinite(first) and np.isfinite(second)):
-        raise DataError(f"{place}: '{','.join(cells)}' is not finite. {wanted}")
+        raise DataError(f"{place}: '{shown}' is not finite. {wanted}")
     return first, second

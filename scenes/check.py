@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from .explain import Format, problems_of
 from .findings import Finding, Problem, SceneError
 from .haze import haze_problems
+from .hidden import with_hidden
 from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
 from .locate import located
 from .model import FORMAT, Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Scene, Sitter, Table
@@ -89,9 +90,10 @@ def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[P
     except ValidationError as error:
         problems += problems_of(error, data, SCENE_FORMAT)
     problems += look_over(data, _sound_parts(data, folder))[0]
+    problems = with_hidden(problems, data)
     if any(p.severity == "error" for p in problems):
         scene = None
-    return scene, list(dict.fromkeys(problems))
+    return scene, problems
 
 
 def _sound_parts(data: dict[str, Any], folder: Path) -> Parts:

@@ -17,6 +17,10 @@ from .schema_walk import Schema, SchemaWalk, shown
 _KINDS = {bool: "", int: "the number ", float: "the number ", str: "the text ", list: "the list ", dict: "the table "}
 
 
+_OTHER_WORDS = {"backdrop": "background", "model": "sitter", "subject": "sitter", "person": "sitter", "fog": "haze"}
+"""What people also call the tables of a scene."""
+
+
 @dataclass(frozen=True)
 class Format:
     """A kind of file, for its errors.
@@ -130,7 +134,7 @@ class _Explainer:
         keys = tuple(self.walk.properties(self._at(table)))
         where = f"[{dotted(table)}]" if table else self.whole
         home = self._home_of(name, table)
-        close = nearest(name, keys)
+        close = nearest(name, keys) or next((key for key in keys if key == _OTHER_WORDS.get(name.lower())), None)
         if home:
             fix = f"Move it to {home}."
         elif close:

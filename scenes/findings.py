@@ -6,12 +6,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from materials.errors import KeyfallError
+from materials.plain import shortened, visible
 
 KeyPath = tuple[str | int, ...]
 """Place in a scene file: keys, and positions in lists."""
 
 _SHORT = 160
 """Longest list of what is allowed, in characters, that goes before the fix."""
+
+_LONGEST_PATH, _LONGEST_PLACE, _LONGEST_MESSAGE = 400, 160, 600
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,13 +39,14 @@ class Finding:
     fix: str = ""
 
     def format(self) -> str:
-        """Two lines at most: place and problem, then what is allowed and the fix."""
-        place = self.path if self.line is None else f"{self.path}:{self.line}"
-        where = f"{self.where}: " if self.where else ""
-        head = f"{place}: {self.severity}: {where}{self.message}"
+        """Two lines at most: place and problem, then what is allowed and the fix; hidden characters are written out."""
+        path = shortened(self.path, _LONGEST_PATH)
+        place = path if self.line is None else f"{path}:{self.line}"
+        where = f"{shortened(self.where, _LONGEST_PLACE)}: " if self.where else ""
+        head = visible(f"{place}: {self.severity}: {where}{shortened(self.message, _LONGEST_MESSAGE)}")
         short = len(self.allowed) <= _SHORT and not self.fix.startswith("Did you mean")
         parts = (self.allowed, self.fix) if short else (self.fix, self.allowed)
-        advice = " ".join(part for part in parts if part)
+        advice = visible(" ".join(part for part in parts if part))
         return f"{head}\n    {advice}" if advice else head
 
 

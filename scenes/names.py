@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
+
+from materials.spelling import nearest
+
+__all__ = ["STANDARD_LANDMARKS", "listed", "nearest", "stock_names"]
 
 STANDARD_LANDMARKS = {
     "face": "middle of the face",
@@ -80,17 +83,6 @@ _MATERIAL_LISTS = {
     "source": _sources,
     "gel": _gels,
 }
-
-
-def nearest(given: str, allowed: Iterable[str]) -> str | None:
-    """The allowed name most like `given`, whatever its case and separators; None when none is close."""
-    plain = {_plain(name): name for name in allowed}
-    close = difflib.get_close_matches(_plain(given), plain, n=1, cutoff=0.6)
-    return plain[close[0]] if close else None
-
-
-def _plain(name: str) -> str:
-    return name.lower().replace("_", "-").replace(" ", "-")
 
 
 def listed(names: Iterable[str], most: int = 12) -> str:

@@ -34,6 +34,7 @@ class PlacedSitter:
     figure : the stock figure behind it; None for a mesh.
     height_m : from its lowest to its highest point, before it is raised.
     low, high : corners (each (3,)) of the box around all parts, metres.
+    materials : whether a mesh file describes materials, which are not read.
     """
 
     parts: tuple[SitterPart, ...]
@@ -42,6 +43,7 @@ class PlacedSitter:
     height_m: float
     low: np.ndarray
     high: np.ndarray
+    materials: bool = False
 
 
 @functools.lru_cache(maxsize=4)
@@ -134,7 +136,8 @@ def _place_mesh(sitter: Sitter, mesh: MeshData) -> PlacedSitter:
     marks = mesh_landmarks(vertices, mesh.faces, sitter.face_height_m)
     placed = {name: _moved_mark(m, move, sitter.turn_deg) for name, m in marks.items()}
     parts = _face_and_rest(vertices, mesh, float(marks["face"].position_m[1]), min(HEAD_HEIGHT_M, height))
-    return _boxed(tuple(_moved(part, move, sitter.turn_deg) for part in parts), placed, None, height)
+    boxed = _boxed(tuple(_moved(part, move, sitter.turn_deg) for part in parts), placed, None, height)
+    return replace(boxed, materials=mesh.materials)
 
 
 def _face_and_rest(vertices: np.ndarray, mesh: MeshData, face_m: float, head_m: float) -> list[SitterPart]:

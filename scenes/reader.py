@@ -7,6 +7,8 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from materials.reading import FOLDER, FORBIDDEN, LARGE, MISSING, NotRead, read_bounded
+
 from .findings import Finding, Problem
 
 LARGEST_BYTES = 4_000_000
@@ -39,18 +41,10 @@ def read_text(path: str | Path, kind: str = "scene", start: str = SCENE_START) -
     """
     shown = str(path)
     try:
-        data = _read_bytes(Path(path))
-    except FileNotFoundError:
-        raise _unreadable(shown, "there is no such file", "Check the path and the spelling.") from None
-    except IsADirectoryError:
-        raise _unreadable(shown, f"this is a folder, not a {kind} file", "Name the .toml file in it.") from None
-    except PermissionError:
-        raise _unreadable(shown, "this file may not be read", "Change its permissions.") from None
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        raise _unreadable(shown, f"the file cannot be read: {reason}", "Check the path.") from None
-    if len(data) > LARGEST_BYTES:
-        raise _unreadable(shown, "this file is larger than 4 MB", f"A {kind} is a short text file; name that one.")
+        data = read_bounded(path, LARGEST_BYTES)
+    except NotRead as problem:
+        message, fix = _said(problem, kind)
+        raise _unreadable(shown, message, fix) from None
     if b"\0" in data:
         raise _unreadable(shown, "this is a binary file, not text", f"Name a {kind} file written in TOML (plain text).")
     try:
@@ -73,13 +67,17 @@ def read_text(path: str | Path, kind: str = "scene", start: str = SCENE_START) -
     return text
 
 
-def _read_bytes(path: Path) -> bytes:
-    if path.is_dir():
-        raise IsADirectoryError
-    if path.exists() and not path.is_file():
-        raise OSError("it is no regular file")
-    with path.open("rb") as file:
-        return file.read(LARGEST_BYTES + 1)
+def _said(problem: NotRead, kind: str) -> tuple[str, str]:
+    """Message and fix for a file that was not read."""
+    if problem.kind == MISSING:
+        return "there is no such file", "Check the path and the spelling."
+    if problem.kind == FOLDER:
+        return f"this is a folder, not a {kind} file", "Name the .toml file in it."
+    if problem.kind == FORBIDDEN:
+        return "this file may not be read", "Change its permissions."
+    if problem.kind == LARGE:
+        return f"this file {problem.reason}", f"A {kind} is a short text file; name that one."
+    return f"the file cannot be read: it {problem.reason}", f"Name a {kind} file written in TOML (plain text)."
 
 
 def _unreadable(path: str, message: str, fix: str) -> Unreadable:

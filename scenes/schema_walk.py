@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from materials.plain import visible
+
 from .findings import KeyPath
 from .names import listed
 
@@ -117,8 +119,11 @@ def shown(value: Any) -> str:
         return str(value).lower()
     if isinstance(value, float):
         return f"{value:g}"
-    text = f'"{value}"' if isinstance(value, str) else str(value)
-    return text if len(text) <= 60 else text[:57] + "..."
+    try:
+        text = f'"{value}"' if isinstance(value, str) else str(value)
+    except ValueError:  # Python writes no whole number of more than 4300 digits
+        return "a number of thousands of digits"
+    return visible(text if len(text) <= 60 else text[:57] + "...")
 
 
 def _inside(data: Any, part: str | int) -> Any:

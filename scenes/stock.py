@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from materials.errors import KeyfallError
+from materials.reading import why_unreadable
 
 from .findings import KeyPath, Problem
 from .model.light import DAYLIGHT_CCT_K
@@ -161,14 +162,13 @@ def _gels(light: dict[str, Any], path: KeyPath, folder: Path) -> Iterator[Proble
 def _file(
     key: KeyPath, path: Path, read: Callable[[Path], object], beside: str = "the scene file"
 ) -> Iterator[Problem]:
+    absent_file = why_unreadable(path)
+    if absent_file is not None:
+        yield Problem(key, f"the file {absent_file}", fix=f"Names are read relative to {beside}; correct it.")
+        return
     try:
-        if path.is_dir() or not path.exists():
-            what = "is a folder, not a file" if path.is_dir() else "does not exist"
-            yield Problem(key, f"the file '{path}' {what}", fix=f"Names are read relative to {beside}; correct it.")
-        else:
-            read(path)
+        read(path)
     except KeyfallError as problem:
         yield Problem(key, str(problem))
-    except (OSError, ValueError) as problem:
-        reason = getattr(problem, "strerror", None) or str(problem)
-        yield Problem(key, f"the file '{path}' cannot be read: {reason}", fix="Correct its name, or save it again.")
+    except (OverflowError, ValueError):
+        yield Problem(key, f"the file '{path}' holds numbers that cannot be used", fix="Save it again.")

@@ -29,6 +29,9 @@ from .strength import DarkAxis, output_of
 
 TALLEST_M = 3.0
 SMALLEST_M = 0.05
+SMALLEST_USABLE_M, TALLEST_USABLE_M = 0.001, 100.0
+"""Heights of a mesh beyond which nothing sensible can be traced, metres."""
+
 CAMERA_CLEARANCE_M = 0.02
 _UNITS = ((0.001, "millimetres"), (0.01, "centimetres"), (0.0254, "inches"))
 
@@ -76,12 +79,15 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
         key = "figure" if parts.sitter.figure is not None else "mesh"
         found.problems.append(Problem(("sitter", key), str(problem)))
         return found
+    if found.sitter.materials:
+        found.problems.append(_unread_materials(parts.sitter))
     unit = _size(parts.sitter, found.sitter)
     found.places = aim_places(found.sitter, parts.background, parts.room)
     stuck = _resolve(parts, found)
     if unit is not None:
         named = [p for p in stuck if p.path[-1:] in (("aim",), ("look_at",))]
-        found.problems += [replace(unit, severity="error" if len(stuck) > len(named) else "warning"), *named]
+        severity = "error" if len(stuck) > len(named) else unit.severity
+        found.problems += [replace(unit, severity=severity), *named]
         return found
     solid = found.sitter
     found.problems += [*stuck, *_sitter_in_place(parts, solid)]
@@ -146,6 +152,12 @@ def _unmeasurable(light: Light, fixture: stage.Fixture | None, trouble: ValueErr
     return Problem(key, message, allowed, "Correct the distance.")
 
 
+def _unread_materials(sitter: Sitter) -> Problem:
+    message = f"the mesh file describes materials or colours, which are not read: all of it is {sitter.finish}"
+    fix = "Choose its one finish under [sitter]; keyfall list surfaces shows them."
+    return Problem(("sitter", "mesh"), message, fix=fix, severity="warning")
+
+
 def _size(sitter: Sitter, placed: PlacedSitter) -> Problem | None:
     """A mesh whose height gives away another unit."""
     height = placed.height_m
@@ -158,7 +170,8 @@ def _size(sitter: Sitter, placed: PlacedSitter) -> Problem | None:
         fix = f"Set scale = {sitter.scale * guess[0]:.4g}, which makes it {height * guess[0]:.2f} m."
     else:
         fix = f"Set scale so that it gets its true height; scale = {sitter.scale * 1.7 / height:.3g} makes it 1.70 m."
-    return Problem(("sitter", "mesh"), message, "Expected: 0.05 to 3 m.", fix, "warning")
+    severity = "warning" if SMALLEST_USABLE_M <= height <= TALLEST_USABLE_M else "error"
+    return Problem(("sitter", "mesh"), message, "Expected: 0.05 to 3 m.", fix, severity)
 
 
 def _sitter_in_place(parts: Parts, sitter: PlacedSitter) -> Iterator[Problem]:

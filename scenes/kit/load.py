@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from ..explain import Format, problems_of
 from ..findings import Finding, Problem, SceneError
+from ..hidden import with_hidden
 from ..locate import located
 from ..modifiers import ModifierMismatch
 from ..reader import Unreadable, format_problem, parse, read_text
@@ -93,7 +94,7 @@ def _check_data(data: dict[str, Any], path: Path) -> tuple[Kit | None, list[Prob
     try:
         file = KitFile.model_validate(data)
     except ValidationError as error:
-        return None, problems + problems_of(error, data, KIT_FORMAT)
+        return None, with_hidden(problems + problems_of(error, data, KIT_FORMAT), data)
     stock = stock_kit()
     kit = Kit(
         path,
@@ -111,7 +112,7 @@ def _check_data(data: dict[str, Any], path: Path) -> tuple[Kit | None, list[Prob
         problems += [p.within("reading", index) for p in _reading_problems(kit, reading)]
     if all(p.severity == "warning" for p in problems):
         problems += calibrate(kit).warnings
-    return kit, list(dict.fromkeys(problems))
+    return kit, with_hidden(problems, data)
 
 
 def _source_problems(data: dict[str, Any], folder: Path) -> Iterator[Problem]:

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
+from materials.plain import visible
+
 from .one_a_line import OneALine
 from .photometry import Photometry, make_photometry
 from .text import Numbers, broken, check_ascending, check_intensities
@@ -91,7 +93,7 @@ def read_eulumdat(path: Path, lines: list[str]) -> Photometry:
     light_output = at.optional(23, "the light output ratio")
     width, length, height, is_round = _opening(at)
     return make_photometry(
-        lines[8].strip() or path.stem, candela, c_deg, gamma.values,
+        visible(lines[8].strip() or path.stem), candela, c_deg, gamma.values,
         width_m=width, length_m=length, height_m=height, round=is_round, watts=watts,
         rated_lumens=None if absolute else flux, expected_lumens=flux * light_output / 100 if light_output else None,
         notes=(*notes, *_notes(at, c, gamma, sets)),

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
+from materials.plain import visible
+
 from .lm63_header import FIRST_LINE, TILT, edition_of, name_of, opening, read_header, read_tilt
 from .photometry import Photometry, make_photometry
 from .planes import INEXACT, to_type_c
@@ -45,7 +47,7 @@ def read_lm63(path: Path, lines: list[str]) -> Photometry:
     c_deg, gamma_deg, candela, more = spread(path, header.kind, horizontal, vertical, candela)
     width, length, height, is_round = opening(header.signed_m, edition, header.kind)
     return make_photometry(
-        name_of(lines[:tilt_at]) or path.stem, candela, c_deg, gamma_deg,
+        visible(name_of(lines[:tilt_at]) or path.stem), candela, c_deg, gamma_deg,
         width_m=width, length_m=length, height_m=height, round=is_round,
         rated_lumens=header.rated_lumens, watts=header.watts, notes=(*notes, *header.notes, *more),
     )  # fmt: skip

@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from materials.errors import DataError
+from materials.plain import visible
+from materials.reading import MISSING, MOST_TEXT_BYTES, NotRead, read_bounded
 
 _DELIMITERS = re.compile(r"[\s,]+")
 _END_OF_FILE = "\x1a"  # DOS editors end a text with it
@@ -95,11 +97,12 @@ def read_lines(path: Path) -> list[str]:
         When the file is missing, a folder, unreadable, empty, or no text.
     """
     try:
-        content = path.read_bytes()
-    except FileNotFoundError:
-        raise DataError(f"There is no file {path}. Check its name; it is read relative to the scene file.") from None
-    except OSError as problem:
-        raise DataError(f"{path} cannot be read ({problem.strerror}). Give a photometric file.") from problem
+        content = read_bounded(path, MOST_TEXT_BYTES)
+    except NotRead as problem:
+        if problem.kind == MISSING:
+            text = f"There is no file {visible(str(path))}. Check its name; it is read relative to the scene file."
+            raise DataError(text) from None
+        raise DataError(f"{problem}. Give a photometric file.") from None
     if b"\0" in content:
         raise broken(path, 1, "this is no text. Give a photometric file: LM-63 (.ies) or EULUMDAT (.ldt).")
     try:
@@ -114,7 +117,7 @@ def read_lines(path: Path) -> list[str]:
 
 def broken(path: Path, line: int, sentence: str) -> DataError:
     """The error for what is wrong on a line, as "path:line: sentence"."""
-    return DataError(f"{path}:{line}: {sentence}")
+    return DataError(visible(f"{path}:{line}: {sentence}"))
 
 
 def number(path: Path, line: int, text: str, what: str) -> float:

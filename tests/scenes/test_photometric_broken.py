@@ -219,7 +219,7 @@ def test_a_broken_file_says_where_what_and_how_to_mend_it(tmp_path: Path, case: 
 def test_a_missing_file_and_a_folder_are_told(tmp_path: Path) -> None:
     with pytest.raises(DataError, match=r"There is no file .*none\.ies\. Check its name"):
         read_photometric(tmp_path / "none.ies")
-    with pytest.raises(DataError, match=r"cannot be read \(.+\)\. Give a photometric file"):
+    with pytest.raises(DataError, match=r"is a folder, not a file\. Give a photometric file"):
         read_photometric(tmp_path)
 
 
