@@ -19,6 +19,7 @@ from .hazing import HazeReport, haze_report
 from .look import FACE_PROBE, exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .olat import OlatSet
+from .outputs import CHECKSUMS
 from .readings import Reading, find, own_aim
 from .record import Record
 from .rigging import (
@@ -32,7 +33,7 @@ from .rigging import (
     spread_at,
 )
 
-FORMAT: Literal[2] = 2
+FORMAT: Literal[3] = 3
 METER_FORMAT: Literal[1] = 1
 _MAP_UNITS = {"incident": "stops from the set aperture", "haze-against": "stops from what is behind the haze"}
 
@@ -150,7 +151,7 @@ class MeterReport(Record):
 class Report(Record):
     """Everything a preview says in numbers."""
 
-    format: Literal[2] = FORMAT
+    format: Literal[3] = FORMAT
     title: str
     scene_hash: str
     versions: dict[str, str]
@@ -166,6 +167,7 @@ class Report(Record):
     maps: dict[str, MapReport]
     warnings: list[str]
     cautions: list[str]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 def build_report(
@@ -189,7 +191,7 @@ def build_report(
         quality=quality,
         settings=camera_settings(stage),
         picture=PictureReport(
-            width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1],
+            width_px=width, height_px=height, traced_px=olat.shape[:1:-1],
             gamut=picture.gamut, tone_curve=picture.curve,
             share_clipped=float(picture.clipped.mean()), share_gamut_mapped=float(picture.mapped.mean()),
         ),

@@ -299,7 +299,7 @@ def test_pictures_carry_their_profile(run, name):
 
 
 KEYS = """
-format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps warnings cautions
+format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps warnings cautions checksums
 settings.iso settings.f_number settings.shutter_s settings.white_balance
 picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_clipped picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
@@ -325,17 +325,17 @@ MAP_KEYS = {
 def _keys(tree: Any, above: str = "") -> set[str]:
     if isinstance(tree, list):
         return {key for item in tree for key in _keys(item, above)}
-    if not isinstance(tree, dict) or above == "versions.":
+    if not isinstance(tree, dict) or above in ("versions.", "checksums."):
         return set()
     return {f"{above}{key}" for key in tree}.union(*(_keys(value, f"{above}{key}.") for key, value in tree.items()))
 
 
-def test_keys_of_format_2_stay_as_they_are(run):
+def test_keys_of_format_3_stay_as_they_are(run):
     """A key added, renamed or gone is a change of format."""
     maps = run.json.pop("maps")
     keys = _keys(run.json) | {"maps"} | {f"maps.{name}" for name in maps}
     run.json["maps"] = maps
-    assert run.json["format"] == 2
+    assert run.json["format"] == 3
     assert keys == set(KEYS.split())
     assert all(set(numbers) == MAP_KEYS for numbers in maps.values())
     assert set(run.json["versions"]) == {
