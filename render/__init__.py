@@ -1,5 +1,7 @@
 """What the camera sees: tracing, developing, maps, readings, and the command line."""
 
+from . import starting  # isort: skip  # noqa: F401  # first: see there
+
 from .cache import Cache
 from .develop import Picture, develop
 from .look import relight

@@ -21,6 +21,7 @@ from scenes.names import listed, nearest
 from scenes.photometric import Photometry, make_photometry
 from scenes.stage import Fixture
 
+from .outputs import CHECKSUMS
 from .record import Record
 
 REFERENCE = "standard-reflector"
@@ -82,6 +83,7 @@ class BeamReport(Record):
     across_m: list[float] = Field(description="places along the light's height, up positive, for under_axis_stops")
     axis_m: list[float]
     setups: list[SetupReport]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from .cache import Cache
 from .compare import CellNumbers, numbers_of
 from .develop import develop
 from .olat import OlatSet
-from .outputs import OutputFolder
+from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress
 from .preview import SHEETS, import_ahead, sized
 from .readings import all_readings
@@ -48,6 +48,7 @@ class BuildUpReport(Record):
     settings: CameraSettings
     before: str = Field(description="what the frame shows before the first head is set up, in words")
     steps: list[StepReport]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def build_up(
         from .build_up_sheet import write_build_up_sheet
 
         write_build_up_sheet(output, steps, report)
-        output.write_text("build-up.json", report.model_dump_json(indent=2) + "\n")
+        report = output.finish("build-up.json", report)
     return report
 
 

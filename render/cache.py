@@ -1,15 +1,16 @@
 """A bounded folder of traced results, safe against crashes and against a second process.
 
-A record is one uncompressed `.npz` file named by the hash of all that went into it. Records are written aside and
-renamed, so a reader sees a whole record or none; a damaged one counts as absent. The oldest unused records go first.
+A record is one file (see `render.records`) named by the hash of all that went into it. Records are written aside and
+renamed, so a reader sees a whole record or none; whatever else lies in a record's place counts as absent, and is
+removed unless it is a folder. The oldest unused records go first.
 """
 
 from __future__ import annotations
 
 import hashlib
 import os
+import stat
 import tempfile
-import zipfile
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
@@ -19,9 +20,13 @@ import numpy as np
 
 from materials import KeyfallError
 
+from .locks import abandoned, hold
+from .records import Form, fits, read_record, write_record
+
 _ENV_FOLDER = "KEYFALL_CACHE_DIR"
 _ENV_LIMIT = "KEYFALL_CACHE_GB"
 _DEFAULT_LIMIT_GB = 4.0
+_SUFFIX, _EARLIER, _ASIDE = ".record", ".npz", ".tmp"
 
 
 def content_hash(*parts: object) -> str:
@@ -83,42 +88,50 @@ class Cache:
         self.folder = folder if folder is not None else _default_folder()
         self.limit_bytes = limit_bytes if limit_bytes is not None else _default_limit_bytes()
 
-    def load(self, kind: str, key: str) -> dict[str, np.ndarray] | None:
-        """The record, or None when absent or damaged (a damaged one is removed)."""
+    def load(self, kind: str, key: str, form: Form, *, mapped: bool = False) -> dict[str, np.ndarray] | None:
+        """The record, or None when there is none that is whole and of the form; one that is not goes.
+
+        `mapped` : leave its larger arrays in the file until they are used.
+        """
         path = self._path(kind, key)
         try:
-            with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
-                record = {name: stored[name] for name in stored.files}
-        except (ValueError, EOFError, KeyError, zipfile.BadZipFile):
-            _remove(path)
-            return None
+            record = read_record(path, f"{kind}-{key}", mapped)
+            sound = fits(record, form)
         except OSError:
+            return None
+        except Exception:  # whatever a damaged file makes the readers raise
+            sound = False
+        if not sound:
+            _remove(path)
             return None
         with suppress(OSError):  # another process may have removed it, or the folder may be read-only
             os.utime(path)
         return record
 
-    def save(self, kind: str, key: str, record: dict[str, np.ndarray]) -> None:
-        """Keep a record; a folder that cannot be written is no error, the result is simply not kept."""
-        if self.limit_bytes == 0:
-            return
+    def save(self, kind: str, key: str, form: Form, record: dict[str, np.ndarray]) -> bool:
+        """Keep a record; whether it is kept. A folder that cannot be written is no error, nor a record that does not
+        fit its form, such as one that holds what is not a number: it is simply not kept."""
+        if self.limit_bytes == 0 or not fits(record, form):
+            return False
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=self.folder, prefix="writing-", suffix=".tmp")
+            handle, name = tempfile.mkstemp(dir=self.folder, prefix="writing-", suffix=_ASIDE)
         except OSError:
-            return
+            return False
         aside = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                np.savez(file, **record)  # type: ignore[arg-type]  # the stubs take any keyword for theirs
+                hold(file.fileno())
+                write_record(file, f"{kind}-{key}", record)
             aside.replace(self._path(kind, key))
         except OSError:
-            aside.unlink(missing_ok=True)
-            return
+            _remove(aside)
+            return False
         except BaseException:
-            aside.unlink(missing_ok=True)
+            _remove(aside)
             raise
         self._trim()
+        return True
 
     def discard(self, kind: str, key: str) -> None:
         """Remove a record, if there."""
@@ -144,23 +157,30 @@ class Cache:
         return sum(size for _, size, _ in self._records())
 
     def _path(self, kind: str, key: str) -> Path:
-        return self.folder / f"{kind}-{key}.npz"
+        return self.folder / f"{kind}-{key}{_SUFFIX}"
 
     def _records(self) -> Iterable[tuple[Path, int, float]]:
+        """Records, those of earlier versions, and what a killed process left of one."""
         try:
             paths = list(self.folder.iterdir())
         except OSError:
             return
         for path in paths:
             try:
-                status = path.stat()
+                status = path.lstat()
             except OSError:
                 continue
-            if path.suffix in (".npz", ".tmp"):
+            if path.suffix not in (_SUFFIX, _EARLIER, _ASIDE) or not stat.S_ISREG(status.st_mode):
+                continue
+            if path.suffix != _ASIDE or abandoned(path):
                 yield path, status.st_size, status.st_mtime
 
     def _trim(self) -> None:
         records = sorted(self._records(), key=lambda record: record[2])
+        for path, _, _ in records:
+            if path.suffix == _ASIDE:
+                _remove(path)
+        records = [record for record in records if record[0].suffix != _ASIDE]
         excess = sum(size for _, size, _ in records) - self.limit_bytes
         for path, size, _ in records:
             if excess <= 0:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import signal
+import sys
 import traceback
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 from rich.console import Console
 
 from materials import KeyfallError
 
+from .interrupts import Stopped, exit_code, take_signals, words
 from .terminal import findings_to_console
 
 if TYPE_CHECKING:
@@ -37,6 +41,8 @@ app = typer.Typer(
 )
 talk = Console(stderr=True)
 _ENV_TRACEBACK = "KEYFALL_TRACEBACK"
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG, errno.EINVAL, getattr(errno, "EDQUOT", -1))
+_READER_GONE = 128 + 13  # what shells give a program that SIGPIPE ended
 
 
 class Quality(str, Enum):
@@ -77,19 +83,26 @@ ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU
 
 @contextmanager
 def plain_errors() -> Iterator[None]:
-    """Turn every error into one message and exit code 1, and an interrupt into exit code 130."""
+    """Turn every error into one message and exit code 1; a signal, and a reader of the output that has gone, into the
+    exit code that shells give them."""
     try:
         yield
+        sys.stdout.flush()
     except KeyfallError as error:
         raise _failed(str(error)) from None
-    except KeyboardInterrupt:
-        talk.print("Interrupted. Finished passes are kept; the same command goes on from there.", soft_wrap=True)
-        raise typer.Exit(130) from None
+    except KeyboardInterrupt as stop:
+        number = stop.number if isinstance(stop, Stopped) else signal.SIGINT
+        _say(words(number))
+        raise typer.Exit(exit_code(number)) from None
     except MemoryError:
         raise _failed("The memory of this machine does not suffice. Lower long_side_px under [camera].") from None
-    except (typer.Exit, BrokenPipeError):
+    except (BrokenPipeError, SystemExit):  # rich leaves by the second when the first happens
+        raise typer.Exit(_reader_gone()) from None
+    except typer.Exit:
         raise
     except Exception as error:
+        if isinstance(error, OSError) and error.filename is None and error.errno in _OUTPUT_FAULTS:
+            raise typer.Exit(_output_failed(error)) from None
         if os.environ.get(_ENV_TRACEBACK):
             raise
         raise _failed(
@@ -98,9 +111,60 @@ def plain_errors() -> Iterator[None]:
         ) from None
 
 
+def main() -> NoReturn:
+    """The `keyfall` command as the shell runs it: `app`, and whatever can go wrong around it."""
+    take_signals()
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:  # closed by whoever started this
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115  # open to the end
+    code: object = 0
+    try:
+        app()
+    except SystemExit as leaving:
+        code = leaving.code
+    except BrokenPipeError:
+        code = _reader_gone()
+    except OSError as error:
+        code = _output_failed(error)
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        code = _reader_gone()
+    except OSError as error:
+        code = _output_failed(error)
+    sys.exit(code)  # type: ignore[arg-type]  # what SystemExit held
+
+
+def _output_failed(error: OSError) -> int:
+    """Say that standard output cannot be written; returns the exit code."""
+    _drop_output()
+    _say(f"The output cannot be written: {error.strerror or error}. Files named with -o are not affected.")
+    return 1
+
+
+def _reader_gone() -> int:
+    """The exit code when whatever read the output has closed it, as `head` does; nothing is wrong."""
+    _drop_output()
+    return _READER_GONE
+
+
+def _drop_output() -> None:
+    """Send what is still to be written to standard output nowhere, so that the interpreter's own end does not fail."""
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        os.close(nowhere)
+
+
 def _failed(message: str) -> typer.Exit:
-    talk.print(message, markup=False, highlight=False, style="red", soft_wrap=True)
+    _say(message, "red")
     return typer.Exit(1)
+
+
+def _say(message: str, style: str | None = None) -> None:
+    """Print to standard error, if that can be written."""
+    with suppress(OSError, SystemExit):
+        talk.print(message, markup=False, highlight=False, style=style, soft_wrap=True)
 
 
 def _place(error: Exception) -> str:

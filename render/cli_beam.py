@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import sys
+from functools import partial
 from pathlib import Path
 
 from rich.console import Console
@@ -43,11 +44,11 @@ def show_beams(
     report = beam_report(setups, kit, chosen, distances, names)
     if output is not None:
         with OutputFolder(output) as folder:
-            folder.write("beam.png", lambda path: write_beam_sheet(path, setups, report))
-            folder.write_text("beam.json", report.model_dump_json(indent=2) + "\n")
+            folder.write("beam.png", partial(write_beam_sheet, setups=setups, report=report))
             for setup, name in zip(setups, names, strict=True):
                 if name is not None:
                     _write_lm63(folder, name, setup, report)
+            report = folder.finish("beam.json", report)
     if as_json:
         sys.stdout.write(report.model_dump_json(indent=2) + "\n")
     else:

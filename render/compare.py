@@ -20,7 +20,7 @@ from .look import FACE_PROBE, relight
 from .maps import DARKEST_STOPS, luminance_stops
 from .meterset import MeterSet
 from .olat import OlatSet
-from .outputs import OutputFolder
+from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress, among
 from .preview import SHEETS, import_ahead, sized
 from .readings import ALL_LIGHTS, Reading, all_readings, find, own_aim
@@ -74,6 +74,7 @@ class CompareReport(Record):
     evened: bool
     quality: str
     cells: list[CellReport]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ def compare(
             for cell in cells:
                 name = f"compare-{cell.report.row + 1}-{cell.report.column + 1}.png"
                 output.write(name, partial(write_pixels, pixels=cell.picture))
-        output.write_text("compare.json", report.model_dump_json(indent=2) + "\n")
+        report = output.finish("compare.json", report)
     return report
 
 

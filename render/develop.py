@@ -107,9 +107,12 @@ def scene_rgb_matrix(exposure: Exposure, gamut: str) -> np.ndarray:
 def scene_rgb(olat: OlatSet, stage: Stage, gamut: str = "srgb") -> np.ndarray:
     """White-balanced linear RGB (3, H, W) float32 of the whole set, before any tone curve; may lie outside [0, 1]."""
     weights = xyz_weights(olat.meters, stage) @ scene_rgb_matrix(stage.exposure, gamut).T
-    lights, bands, height, width = olat.radiance.shape
-    flat = np.ascontiguousarray(weights.reshape(-1, 3).T.astype(np.float32))
-    return (flat @ olat.radiance.reshape(lights * bands, -1)).reshape(3, height, width)
+    return olat.weighted(weights)
+
+
+def scene_rgb_each(olat: OlatSet, stage: Stage, gamut: str = "srgb") -> np.ndarray:
+    """`scene_rgb` of every light alone, (L, 3, H, W); they add up to it."""
+    return olat.weighted_each(xyz_weights(olat.meters, stage) @ scene_rgb_matrix(stage.exposure, gamut).T)
 
 
 def develop(olat: OlatSet, stage: Stage, *, curve: str = "shoulder", gamut: str = "srgb") -> Picture:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from scenes.stage import Stage
 
-from .develop import Picture, scene_rgb
+from .develop import Picture, scene_rgb_each
 from .icc import icc_profile
 from .olat import OlatSet
 
@@ -43,9 +42,8 @@ def write_exr(path: Path, olat: OlatSet, stage: Stage) -> None:
     import OpenEXR
 
     channels: dict[str, np.ndarray] = {}
-    for name in olat.names:
-        alone = replace(stage, lights=tuple(replace(li, on=li.on and li.name == name) for li in stage.lights))
-        for letter, plane in zip("RGB", scene_rgb(olat, alone), strict=True):
+    for name, planes in zip(olat.names, scene_rgb_each(olat, stage), strict=True):
+        for letter, plane in zip("RGB", planes, strict=True):
             channels[f"{name}.{letter}"] = np.ascontiguousarray(plane)
     for letter in "RGB":
         channels[letter] = np.asarray(np.sum([channels[f"{name}.{letter}"] for name in olat.names], axis=0), np.float32)

@@ -66,12 +66,11 @@ class HazeLight:
 
 def haze_light(olat: OlatSet, stage: Stage) -> HazeLight | None:
     """Luminance out of the haze and of what is behind it; None on a clear set."""
-    haze = olat.haze
-    if haze is None:
+    if not olat.hazy:
         return None
-    weights = xyz_weights(olat.meters, stage)[:, :, 1].astype(np.float32)
-    each = np.einsum("lb,lbhw->lhw", weights, haze)
-    total = np.einsum("lb,lbhw->hw", weights, olat.radiance)
+    weights = xyz_weights(olat.meters, stage)[:, :, 1:2]
+    each = olat.weighted_each(weights, "haze")[:, 0]
+    total = olat.weighted(weights)[0]
     return HazeLight(each, np.maximum(total - each.sum(axis=0), 0))
 
 

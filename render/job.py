@@ -11,15 +11,17 @@ from scenes.stage import REGIONS, Fixture, Light, Stage
 
 from .cache import Cache, content_hash
 from .denoise import denoise_haze, denoise_light
+from .forms import Forms
 from .guard import hold
 from .half import Half
+from .interrupts import held, passes_kept, stop_here
 from .merge import finish_tables, merge
 from .meterset import MeterPlacement
-from .olat import Guides, LightTransport
-from .passes import LightPicture, PassState, SamplePlan, trace_light
+from .olat import Guides, LightTransport, held_in_memory
+from .passes import KeptByTime, LightPicture, PassState, SamplePlan, trace_light
+from .trace_version import trace_version
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 8  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -33,9 +35,12 @@ class Job:
         self.bands: Bands = default_bands()
         merged = merge(stage)
         self._set_key = content_hash(
-            TRACE_VERSION, self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
+            trace_version(), self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
             merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region, stage.nets,
         )  # fmt: skip
+        camera, bands = stage.camera, len(self.bands.nodes_nm)
+        self._forms = Forms(bands, camera.height_px, camera.width_px, stage.haze is not None)
+        self._in_memory = held_in_memory((len(stage.lights), bands, camera.height_px, camera.width_px))
         self._visible = [light.fixture for light in stage.lights if light.fixture and light.fixture.visible]
         self._guides_key = content_hash(self._set_key, stage.camera, self._visible, GUIDE_SAMPLES)
         self._tracer = _tracer(
@@ -45,12 +50,12 @@ class Job:
 
     def guides(self) -> Guides:
         """Guide pictures of the set."""
-        record = self.cache.load("guides", self._guides_key)
+        record = self.cache.load("guides", self._guides_key, self._forms.guides)
         if record is None:
             guides = self._tracer.guides(self._visible)
             record = Half.of(guides.albedo).to_record("albedo") | Half.of(guides.normal).to_record("normal")
             record |= {"depth_m": guides.depth_m, "position_m": guides.position_m, "region": guides.region}
-            self.cache.save("guides", self._guides_key, record)
+            self.cache.save("guides", self._guides_key, self._forms.guides, record)
         return Guides(
             Half.from_record(record, "albedo").unpack(), Half.from_record(record, "normal").unpack(),
             record["depth_m"], record["position_m"], record["region"],
@@ -64,10 +69,11 @@ class Job:
         if not hidden:
             return visible
         key = content_hash(light.fixture, light.distant, hidden, points)
-        record = self.cache.load("blockers", key)
+        form = self._forms.blockers(len(hidden))
+        record = self.cache.load("blockers", key, form)
         if record is None:
             record = {"indices": np.array(self._tracer.blockers(light, hidden, points), np.int64)}
-            self.cache.save("blockers", key, record)
+            self.cache.save("blockers", key, form, record)
         return visible + [hidden[i] for i in record["indices"]]
 
     def transport(
@@ -76,12 +82,10 @@ class Job:
         """What the light sends to the picture; `told` hears of passes done, planned, and the noise."""
         bodies = self._bodies(light, _spread(guides))
         key = content_hash(self._guides_key, self.stage.haze, light.fixture, light.distant, bodies, plan, quality)
-        record = self.cache.load("light", key)
+        record = self._kept_light(key)
         if record is None:
-            picture = self._picture(light, bodies, face, plan, key, told)
-            record = _denoised_record(picture, guides, quality)
-            self.cache.save("light", key, record)
-            self.cache.discard("partial", key)
+            with held():
+                record = self._traced(light, bodies, guides, face, plan, quality, key, told)
         noise = None if np.isnan(record["noise_stops"]) else float(record["noise_stops"])
         told(1, 1, noise)
         return LightTransport(
@@ -95,15 +99,44 @@ class Job:
             put_back=float(record["put_back"]),
         )
 
+    def _kept_light(self, key: str) -> dict[str, np.ndarray] | None:
+        """The record of a light; the pictures of a large set stay on disk until they are used."""
+        return self.cache.load("light", key, self._forms.light, mapped=not self._in_memory)
+
+    def _traced(
+        self, light: Light, bodies: list[Fixture], guides: Guides, face: np.ndarray, plan: SamplePlan, quality: str,
+        key: str, told: Told,
+    ) -> dict[str, np.ndarray]:  # fmt: skip
+        picture = self._picture(light, bodies, face, plan, key, told)
+        record = _denoised_record(picture, guides, quality)
+        if self.cache.save("light", key, self._forms.light, record):
+            passes_kept()
+            self.cache.discard("partial", key)
+            if not self._in_memory:
+                record = self._kept_light(key) or record
+        return record
+
     def _picture(
         self, light: Light, bodies: list[Fixture], face: np.ndarray, plan: SamplePlan, key: str, told: Told
     ) -> LightPicture:
-        state = PassState.from_record(self.cache.load("partial", key))
+        form = self._forms.partial
+        state = PassState.from_record(self.cache.load("partial", key, form))
         runner = self._tracer.pass_runner(light, bodies, int(key[:7], 16))
+
+        def keep() -> None:
+            if self.cache.save("partial", key, form, state.to_record()):
+                passes_kept()
+
+        timer = KeptByTime(keep)
+
+        def strip_done() -> None:
+            stop_here()
+            timer()
+
         try:
-            return trace_light(runner, plan, face, state, told)
+            return trace_light(runner, plan, face, state, told, strip_done)
         except KeyboardInterrupt:
-            self.cache.save("partial", key, state.to_record())
+            keep()
             raise
 
     def meters(self, placement: MeterPlacement) -> np.ndarray:
@@ -111,10 +144,11 @@ class Job:
         facing = (placement.positions, placement.normals, placement.domes)
         sources = [(light.fixture, light.distant) for light in self.stage.lights]
         key = content_hash(self._set_key, self.stage.haze, sources, facing, METER_SAMPLES)
-        record = self.cache.load("meters", key)
+        form = self._forms.meters(len(sources), len(placement.meters))
+        record = self.cache.load("meters", key, form)
         if record is None:
             record = {"readings": self._tracer.meters(self.stage.lights, facing)}
-            self.cache.save("meters", key, record)
+            self.cache.save("meters", key, form, record)
         return record["readings"]
 
 
@@ -149,20 +183,27 @@ def same_transport(one: Stage, other: Stage) -> bool:
 
 
 def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dict[str, np.ndarray]:
-    surface = picture.radiance if picture.haze is None else np.maximum(picture.radiance - picture.haze, 0)
+    """Everything that is kept of a light; lets go of the picture's parts one by one, since they may be large."""
+    noise = np.nan if picture.noise_stops is None else picture.noise_stops
+    record = {"samples": np.array(picture.samples, np.int64), "noise_stops": np.array(noise, np.float64)}
+    record |= Half.of(picture.take("irradiance")).to_record("irradiance")
+    surface = picture.take("radiance")
+    record |= Half.of(surface).to_record("noisy")
+    haze, haze_put_back = None, 0.0
+    if picture.haze is not None:
+        traced = picture.take("haze")
+        surface -= traced
+        np.maximum(surface, 0, out=surface)
+        haze, haze_put_back = hold(denoise_haze(traced, quality), traced)
+        del traced
+        record |= Half.of(haze).to_record("haze")
     strands = guides.region == REGIONS.index("hair")
     clean = denoise_light(surface, guides.albedo, guides.normal, quality, picture.halves, strands)
     clean, put_back = hold(clean, surface)
-    noise = np.nan if picture.noise_stops is None else picture.noise_stops
-    record = {"samples": np.array(picture.samples), "noise_stops": np.array(noise)}
-    if picture.haze is not None:
-        haze, haze_put_back = hold(denoise_haze(picture.haze, quality), picture.haze)
-        clean, put_back = clean + haze, max(put_back, haze_put_back)
-        record |= Half.of(haze).to_record("haze")
-    record["put_back"] = np.array(put_back)
-    for name, values in (("radiance", clean), ("noisy", picture.radiance), ("irradiance", picture.irradiance)):
-        record |= Half.of(values).to_record(name)
-    return record
+    if haze is not None:
+        clean += haze
+    record["put_back"] = np.array(max(put_back, haze_put_back), np.float64)
+    return record | Half.of(clean).to_record("radiance")
 
 
 def _spread(guides: Guides) -> np.ndarray:

@@ -59,21 +59,15 @@ class MapNumbers:
 
 def luminance_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) from mid-grey of what the camera records."""
-    return _stops(
-        _weighted(olat.radiance, xyz_weights(olat.meters, stage)[:, :, 1]) * mid_grey_scale(stage.exposure) / 0.18
-    )
+    luminance = olat.weighted(xyz_weights(olat.meters, stage)[:, :, 1:2])[0]
+    return _stops(luminance * mid_grey_scale(stage.exposure) / 0.18)
 
 
 def incident_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) over or under the set aperture that a flat meter lying on each surface would read."""
-    lux_seconds = _weighted(olat.irradiance, xyz_weights(olat.meters, stage)[:, :, 1])
+    lux_seconds = olat.weighted(xyz_weights(olat.meters, stage)[:, :, 1:2], "irradiance")[0]
     wanted = exposure_from_f_number(stage.exposure.f_number, stage.exposure.iso)
     return _stops(denoise_plane(lux_seconds, olat.guides.normal) / wanted)
-
-
-def _weighted(transport: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    lights, bands, height, width = transport.shape
-    return (weights.reshape(-1).astype(np.float32) @ transport.reshape(lights * bands, -1)).reshape(height, width)
 
 
 def _stops(ratio: np.ndarray) -> np.ndarray:

@@ -1,7 +1,13 @@
-"""Tracing one light in bounded passes, with progress, a noise target, and a clean stop between passes."""
+"""Tracing one light in bounded passes, with progress, a noise target, and a clean stop between passes.
+
+A pass of a large picture is traced in strips of rows, so that the memory it takes and the wait for its end are bounded
+whatever the picture's size.
+"""
 
 from __future__ import annotations
 
+import itertools
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -23,13 +29,20 @@ class SamplePlan:
     samples: int
     target_stops: float | None = None
 
-    def pass_sizes(self, pixels: int) -> list[int]:
-        """Samples of each pass, all even, short enough to show progress and far below the size limit of one launch."""
-        longest = max(2, _PATHS_PER_PASS // pixels // 2 * 2)
-        return [min(longest, self.samples - done) for done in range(0, self.samples, longest)]
+    def pass_size(self, done: int, strip_pixels: int) -> int:
+        """Samples of the pass that follows `done` samples, even, so that one strip of it is a second or two of work."""
+        return min(max(2, _PATHS_PER_LAUNCH // strip_pixels // 2 * 2), self.samples - done)
 
 
-_PATHS_PER_PASS = 4_000_000
+def strips(height: int, width: int) -> list[tuple[int, int]]:
+    """A picture's rows in strips (first, end) of about equal size, each small enough for one launch."""
+    count = min(height, -(-height * width // PIXELS_PER_LAUNCH))
+    edges = [height * number // count for number in range(count + 1)]
+    return list(itertools.pairwise(edges))
+
+
+_PATHS_PER_LAUNCH = 4_000_000
+PIXELS_PER_LAUNCH = 2**20
 
 QUALITIES = {
     "draft": SamplePlan(4),
@@ -71,6 +84,12 @@ class LightPicture:
     haze: np.ndarray | None = None
     halves: np.ndarray | None = None
 
+    def take(self, name: str) -> np.ndarray:
+        """One of the arrays, which is let go of here, so that its memory is free once the caller is done with it."""
+        array = getattr(self, name)
+        setattr(self, name, np.empty((0, 0, 0), np.float32))
+        return array
+
 
 @dataclass(frozen=True, slots=True)
 class PassSums:
@@ -95,13 +114,16 @@ def among(progress: Progress | None, what: str, number: int, count: int) -> Prog
     return told
 
 
-RunPass = Callable[[int, int], PassSums]
-"""(first sample, end sample) -> the sums over those samples."""
+RunPass = Callable[[int, int, tuple[int, int]], PassSums]
+"""(first sample, end sample, (first row, end row)) -> the sums over those samples in those rows."""
 
 
 @dataclass
 class PassState:
-    """Sums so far of a light being traced; kept when the work is interrupted."""
+    """Sums so far of a light being traced; kept when the work is interrupted.
+
+    `samples` are done in every row; of the pass in hand, of `pass_size` samples, the first `rows` rows are done too.
+    """
 
     samples: int = 0
     radiance: np.ndarray | None = None
@@ -109,47 +131,64 @@ class PassState:
     odd: np.ndarray | None = None
     haze: np.ndarray | None = None
     whole: bool = True
+    pass_size: int = 0
+    rows: int = 0
+
+    @property
+    def begun(self) -> bool:
+        """Whether anything is traced yet."""
+        return self.radiance is not None and (self.samples > 0 or self.rows > 0)
 
     def to_record(self) -> dict[str, np.ndarray]:
-        """Arrays to store; none before the first pass, or when an interrupt fell into the middle of `add`."""
+        """Arrays to store; none before the first strip, or when an interrupt fell into the middle of `add`."""
         if not self.whole or self.radiance is None or self.irradiance is None or self.odd is None:
             return {}
         sums = {"radiance": self.radiance, "irradiance": self.irradiance, "odd": self.odd}
         if self.haze is not None:
             sums["haze"] = self.haze
-        return {"samples": np.array(self.samples), **sums}
+        counts = {"samples": self.samples, "pass_size": self.pass_size, "rows": self.rows}
+        return {**{name: np.array(count, np.int64) for name, count in counts.items()}, **sums}
 
     @classmethod
     def from_record(cls, record: dict[str, np.ndarray] | None) -> PassState:
         """State of a stored record; a fresh one when there is none."""
         if not record:
             return cls()
-        return cls(int(record["samples"]), record["radiance"], record["irradiance"], record["odd"], record.get("haze"))
+        return cls(
+            int(record["samples"]), record["radiance"], record["irradiance"], record["odd"], record.get("haze"),
+            pass_size=int(record["pass_size"]), rows=int(record["rows"]),
+        )  # fmt: skip
 
-    def add(self, size: int, sums: PassSums) -> None:
-        """Add the sums of one pass of `size` samples."""
+    def add(self, rows: tuple[int, int], height: int, sums: PassSums) -> None:
+        """Add the sums of a strip of the pass in hand, of a picture of `height` rows; the last strip ends the pass."""
         self.whole = False
+        first, end = rows
         if self.radiance is None or self.irradiance is None or self.odd is None:
-            self.radiance, self.irradiance, self.odd = sums.radiance, sums.irradiance, sums.odd.astype(np.float64)
-            self.haze = sums.haze
-        else:
-            self.radiance += sums.radiance
-            self.irradiance += sums.irradiance
-            self.odd += sums.odd
-            if self.haze is not None:
-                self.haze += sums.haze
-        self.samples += size
+            bands, _, width = sums.radiance.shape
+            self.radiance, self.irradiance = (np.zeros((bands, height, width), np.float32) for _ in range(2))
+            self.odd = np.zeros((height, width))
+            self.haze = None if sums.haze is None else np.zeros((bands, height, width), np.float32)
+        self.radiance[:, first:end] += sums.radiance
+        self.irradiance[:, first:end] += sums.irradiance
+        self.odd[first:end] += sums.odd
+        if self.haze is not None:
+            self.haze[:, first:end] += sums.haze
+        self.rows = end
+        if end == height:
+            self.samples, self.pass_size, self.rows = self.samples + self.pass_size, 0, 0
         self.whole = True
 
     def picture(self, noise: float | None) -> LightPicture:
-        """Means of all samples so far."""
+        """Means of all samples; takes the sums' own memory, so nothing can be added afterwards."""
         assert self.radiance is not None
         assert self.irradiance is not None
-        total = np.float32(self.samples)
-        haze = None if self.haze is None else self.haze / total
+        self.whole = False
         even, odd = self._halves()
         halves = (odd - even).astype(np.float32)
-        return LightPicture(self.radiance / total, self.irradiance / total, self.samples, noise, haze, halves)
+        for sums in (self.radiance, self.irradiance, self.haze):
+            if sums is not None:
+                sums /= np.float32(self.samples)
+        return LightPicture(self.radiance, self.irradiance, self.samples, noise, self.haze, halves)
 
     def _halves(self) -> tuple[np.ndarray, np.ndarray]:
         """Band means (H, W) of the even and of the odd samples."""
@@ -167,6 +206,26 @@ class PassState:
 
 Progress = Callable[[PassReport], None]
 
+KEEP_EVERY_S = 5.0
+_KEEPING_SHARE = 10  # of the time at most goes into keeping
+
+
+class KeptByTime:
+    """Calls `keep` every five seconds at most, and the more seldom the longer it takes: even a process that is killed
+    loses little."""
+
+    def __init__(self, keep: Callable[[], None]) -> None:
+        self._keep = keep
+        self._next = time.monotonic() + KEEP_EVERY_S
+
+    def __call__(self) -> None:
+        """Keep, if it is time."""
+        started = time.monotonic()
+        if started >= self._next:
+            self._keep()
+            ended = time.monotonic()
+            self._next = ended + max(KEEP_EVERY_S, _KEEPING_SHARE * (ended - started))
+
 
 def trace_light(
     run_pass: RunPass,
@@ -174,22 +233,30 @@ def trace_light(
     face: np.ndarray,
     state: PassState,
     told: Callable[[int, int, float | None], None],
+    kept: Callable[[], None],
 ) -> LightPicture:
     """Trace passes until the plan or its noise target is met, going on from `state`.
 
     Parameters
     ----------
     face : (H, W) bool, the pixels whose noise counts.
-    told : called after each pass with samples done, samples planned, and the noise so far.
+    told : called after each strip of a pass with samples done, samples planned, and the noise so far.
+    kept : called after each strip, to keep the state.
     """
-    noise = state.noise(face) if state.samples else None
-    for size in plan.pass_sizes(face.size):
-        if state.samples >= plan.samples or _reached(plan, noise):
-            break
-        size = min(size, plan.samples - state.samples)
-        state.add(size, run_pass(state.samples, state.samples + size))
+    height, width = face.shape
+    parts = strips(height, width)
+    noise = state.noise(face) if state.samples and not state.rows else None
+    while state.samples < plan.samples and not (state.rows == 0 and _reached(plan, noise)):
+        state.pass_size = state.pass_size or plan.pass_size(state.samples, (parts[0][1] - parts[0][0]) * width)
+        for rows in (part for part in parts if part[1] > state.rows):
+            span = state.samples, state.samples + state.pass_size
+            state.add(rows, height, run_pass(*span, rows))
+            if state.rows:
+                told(span[0] + (span[1] - span[0]) * state.rows // height, plan.samples, noise)
+                kept()
         noise = state.noise(face)
         told(state.samples, plan.samples, noise)
+        kept()
     return state.picture(noise)
 
 

@@ -48,9 +48,9 @@ def preview(
 ) -> Report:
     """Trace, develop and write everything of one scene.
 
-    Files appear in `folder` together at the end: `preview.png`, `map-exposure.png`, `map-face.png`,
-    `map-background.png`, `map-incident.png`, `map-haze.png` (where there is haze), `report.json`, and on request
-    `preview.tif`, `preview.exr` and `preview-noisy.png`.
+    Files appear in `folder` together at the end, in place of those of an earlier run: `preview.png`,
+    `map-exposure.png`, `map-face.png`, `map-background.png`, `map-incident.png`, `map-haze.png` (where there is haze),
+    `report.json`, and on request `preview.tif`, `preview.exr` and `preview-noisy.png`.
 
     Raises
     ------
@@ -62,12 +62,11 @@ def preview(
         stage = build_stage(load_scene(scene_path))
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
         picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
-        maps = exposure_maps(olat, stage, picture)
+        maps = _write_maps(output, stage, olat, picture)
         picture = sized(picture, stage)
-        report = _write_maps_and_report(
-            output, stage, olat, picture, maps, tracing.quality, content_hash(scene_path.read_bytes())
-        )
         _write_pictures(output, stage, olat, picture, pictures)
+        report = report_on(stage, olat, picture, maps, tracing.quality, content_hash(scene_path.read_bytes()))
+        report = output.finish("report.json", report)
     return report
 
 
@@ -90,10 +89,8 @@ def sized(picture: Picture, stage: Stage) -> Picture:
     return enlarge(picture, stage.camera.width_px, stage.camera.height_px)
 
 
-def _write_maps_and_report(
-    output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture, maps: list[ExposureMap], quality: str,
-    scene_hash: str,
-) -> Report:  # fmt: skip
+def _write_maps(output: OutputFolder, stage: Stage, olat: OlatSet, picture: Picture) -> list[ExposureMap]:
+    maps = exposure_maps(olat, stage, picture)
     for m in maps:
         output.write(
             f"map-{m.name}.png", partial(write_map, exposure_map=m, numbers=summarise(m), scene_title=stage.title)
@@ -101,9 +98,7 @@ def _write_maps_and_report(
     hazy = haze_maps(olat, stage)
     if hazy:
         output.write("map-haze.png", lambda path: write_maps(path, [(m, summarise(m)) for m in hazy], stage.title))
-    report = report_on(stage, olat, picture, [*maps, *hazy], quality, scene_hash)
-    output.write_text("report.json", report.model_dump_json(indent=2) + "\n")
-    return report
+    return [*maps, *hazy]
 
 
 def report_on(

@@ -19,6 +19,7 @@ from .hazing import HazeReport, haze_report
 from .look import FACE_PROBE, exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .olat import OlatSet
+from .outputs import CHECKSUMS
 from .readings import Reading, find, own_aim
 from .record import Record
 from .rigging import (
@@ -167,6 +168,7 @@ class Report(Record):
     maps: dict[str, MapReport]
     warnings: list[str]
     cautions: list[str]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 def build_report(
@@ -190,7 +192,7 @@ def build_report(
         quality=quality,
         settings=camera_settings(stage),
         picture=PictureReport(
-            width_px=width, height_px=height, traced_px=olat.radiance.shape[:1:-1],
+            width_px=width, height_px=height, traced_px=olat.shape[:1:-1],
             gamut=picture.gamut, tone_curve=picture.curve,
             share_no_detail=float(picture.no_detail.mean()), share_gamut_mapped=float(picture.mapped.mean()),
         ),

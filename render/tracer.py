@@ -106,16 +106,17 @@ class Tracer:
         scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._nets, light_record, self._haze)
         height, width = self._picture_shape
 
-        def run(first: int, end: int) -> PassSums:
+        def run(first: int, end: int, rows: tuple[int, int] = (0, height)) -> PassSums:
             span = (dr.opaque(mi.UInt32, first), dr.opaque(mi.UInt32, end))
-            paths = trace_lanes(scene, lens, width * height, *span, dr.opaque(mi.UInt32, seed & 0x7FFFFFFF))
+            start, high = dr.opaque(mi.UInt32, rows[0] * width), rows[1] - rows[0]
+            paths = trace_lanes(scene, lens, width * high, *span, dr.opaque(mi.UInt32, seed & 0x7FFFFFFF), start)
             irradiance = paths.irradiance + paths.irradiance_direct
             dr.eval(paths.radiance, irradiance, paths.odd, paths.haze)
-            shape = (-1, height, width)
+            shape = (-1, high, width)
             return PassSums(
                 np.array(paths.radiance).reshape(shape),
                 np.array(irradiance).reshape(shape),
-                np.array(paths.odd).reshape(height, width),
+                np.array(paths.odd).reshape(high, width),
                 None if paths.haze is None else np.array(paths.haze).reshape(shape),
             )
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from pydantic import Field
 
 from materials import KeyfallError
 from scenes import Scene, build_stage, load_scene
@@ -18,10 +19,11 @@ from .files import write_exr
 from .looks import read_looks
 from .maps import exposure_maps, haze_maps
 from .olat import OlatSet
-from .outputs import OutputFolder
+from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress, among
 from .preview import SHEETS, import_ahead, report_on, sized
-from .report import Report
+from .record import Record
+from .report import Report, versions
 from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 
@@ -77,7 +79,7 @@ def board_of(
             made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption or None))
         settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
         board = make_board(made, settings, output)
-        output.write_text("board.json", board.model_dump_json(indent=2) + "\n")
+        board = output.finish("board.json", board)
     return board
 
 
@@ -103,15 +105,26 @@ def plan_of(
         stage = _titled(load_scene(scene_path), scene_path)
         _, picture, report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)
         plan = make_plan(stage, picture, report, PlanSettings(paper, view), output)  # type: ignore[arg-type]  # checked there
-        output.write_text("plan.json", plan.model_dump_json(indent=2) + "\n")
+        plan = output.finish("plan.json", plan)
     return plan
+
+
+class ExportReport(Record):
+    """`export.json`."""
+
+    format: Literal[1] = 1
+    title: str
+    quality: str | None = Field(description="of what was traced; null when nothing was")
+    versions: dict[str, str]
+    checksums: dict[str, str] = CHECKSUMS
 
 
 def export_of(
     scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, gltf: bool = True, exr: bool = True,
     table: bool = True, cache: Cache | None = None, progress: Progress | None = None,
 ) -> list[str]:  # fmt: skip
-    """Write a scene for other programs: `set.glb`, `lights.exr`, `lights.csv`; returns the names written.
+    """Write a scene for other programs: `set.glb`, `lights.exr`, `lights.csv`, and `export.json`, which tells them
+    apart from those of another run; returns the names written.
 
     The glTF file alone needs no tracing.
 
@@ -135,4 +148,6 @@ def export_of(
 
             report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)[2]
             names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
-    return names
+        quality = tracing.quality if exr or table else None
+        output.finish("export.json", ExportReport(title=stage.title, quality=quality, versions=versions()))
+    return [*names, "export.json"]

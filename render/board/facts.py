@@ -46,9 +46,8 @@ class SeenLight:
 
 def seen_light(olat: OlatSet, stage: Stage) -> SeenLight:
     """Contract a set to what a board needs of it."""
-    weights = xyz_weights(olat.meters, stage)[:, :, 1] * mid_grey_scale(stage.exposure)
-    each = np.einsum("lb,lbhw->lhw", weights.astype(np.float32), olat.radiance)
-    return SeenLight(each, olat.guides.region)
+    weights = xyz_weights(olat.meters, stage)[:, :, 1:2] * mid_grey_scale(stage.exposure)
+    return SeenLight(olat.weighted_each(weights)[:, 0], olat.guides.region)
 
 
 def set_facts(stage: Stage, seen: SeenLight, report: Report) -> SetFacts:

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from ..outputs import CHECKSUMS
 from ..record import Record
 
 FORMAT: Literal[1] = 1
@@ -125,3 +126,4 @@ class BoardReport(Record):
     looks: list[LookReport]
     kit: list[KitItem]
     not_packed: list[str] = Field(description="light that nobody brings: sun, sky, ambient")
+    checksums: dict[str, str] = CHECKSUMS

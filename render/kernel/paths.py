@@ -304,10 +304,12 @@ def _blank(lanes: int, bands: int, first_sample: mi.UInt32, hazy: bool) -> Path:
 
 @dr.syntax
 def trace_lanes(
-    scene: Scene, sensor, lanes: int, first_sample: mi.UInt32, end_sample: mi.UInt32, seed: mi.UInt32
-) -> Path:
-    """Trace samples ``first_sample <= i < end_sample`` of every lane of `sensor`; returns the summed path records."""
-    lane = dr.arange(mi.UInt32, lanes)
+    scene: Scene, sensor, lanes: int, first_sample: mi.UInt32, end_sample: mi.UInt32, seed: mi.UInt32,
+    first_lane: mi.UInt32 | int = 0,
+) -> Path:  # fmt: skip
+    """Trace samples ``first_sample <= i < end_sample`` of `lanes` lanes of `sensor` from `first_lane` on; returns the
+    summed path records. A lane's samples do not depend on which others are traced with it."""
+    lane = dr.arange(mi.UInt32, lanes) + first_lane
     path = _blank(lanes, scene.palette.band_count, first_sample, scene.haze is not None)
     _restart(path, sensor, lane, seed, path.active)
     while dr.hint(path.active, exclude=[scene, sensor, lane, end_sample, seed], label="portrait paths"):

@@ -6,6 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from ..outputs import CHECKSUMS
 from ..record import Record
 from ..report import CameraSettings
 
@@ -125,3 +126,4 @@ class PlanReport(Record):
     cautions: list[str]
     notes: list[str]
     files: list[str]
+    checksums: dict[str, str] = CHECKSUMS

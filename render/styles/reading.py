@@ -14,13 +14,12 @@ from scenes.styles.pattern import BRIGHTEST, DARK_SHARE, FaceLight, told_apart
 from scenes.styles.relief import Relief, face_relief, nose_zone
 
 from ..cache import Cache, content_hash
-from ..job import TRACE_VERSION, Job
+from ..job import Job
 from ..merge import merge
 from ..meterset import Meter, MeterPlacement, MeterSet
+from ..records import Part
+from ..trace_version import trace_version
 from ..tracer import Tracer
-
-READING_VERSION = 1
-"""Raise it with every change of what is read here."""
 
 SHADOW_SAMPLES = 128
 LIFT_M = 0.0008
@@ -88,10 +87,11 @@ def read_key(stage: Stage, key: Light, relief: Relief, device: str, threads: int
     facing = (places, normals, np.zeros(len(places), bool))
     black = _blackened(stage)
     content = content_hash(
-        READING_VERSION, TRACE_VERSION, [(s.vertices, s.faces, s.finish) for s in black.shapes],
+        trace_version(__name__), [(s.vertices, s.faces, s.finish) for s in black.shapes],
         [light.fixture for light in stage.lights], key.fixture, facing, SHADOW_SAMPLES,
     )  # fmt: skip
-    record = cache.load("face", content)
+    form = {name: Part("float64", (len(places),)) for name in ("bare", "whole", "cut")}
+    record = cache.load("face", content, form)
     if record is None:
         cut = replace(black, shapes=tuple(_cut(shape, relief.frame) for shape in black.shapes))
         record = {
@@ -99,7 +99,7 @@ def read_key(stage: Stage, key: Light, relief: Relief, device: str, threads: int
             "whole": _direct(black, key, facing, device, threads),
             "cut": _direct(cut, key, facing, device, threads),
         }
-        cache.save("face", content, record)
+        cache.save("face", content, form, record)
     return _judged(relief, key.fixture, record["bare"], record["whole"], record["cut"])
 
 

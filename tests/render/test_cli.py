@@ -18,7 +18,6 @@ from PIL import Image
 
 from materials import KeyfallError
 from render.catalogue import catalogue
-from render.outputs import OutputError, OutputFolder
 from render.passes import PassState, PassSums
 from render.report import MeterReport, Report
 from render.terminal import f_mark
@@ -190,42 +189,6 @@ def test_a_failure_half_way_leaves_nothing_behind(scene, store, tmp_path, monkey
         assert len(result.stderr.strip().splitlines()) == 1
         assert (files_in(tmp_path / name) if left else (tmp_path / name).exists()) == (left or False)
     assert (tmp_path / "old" / "preview.png").read_text() == "old"
-
-
-def test_a_full_disk_is_said(tmp_path):
-    def full(path: Path) -> None:
-        path.write_text("half")
-        raise OSError(28, "No space left on device")
-
-    def write() -> None:
-        with OutputFolder(tmp_path) as out:
-            out.write_text("numbers", "1")
-            out.write("picture", full)
-
-    with pytest.raises(OutputError, match=r"picture' cannot be written: No space left"):
-        write()
-    assert not files_in(tmp_path)
-
-
-def test_a_series_loses_what_an_earlier_run_left_and_nothing_else(tmp_path):
-    for name in ("page-1.png", "page-2.png", "page-x.png", "other.png"):
-        (tmp_path / name).write_text("old")
-
-    def failing():
-        with OutputFolder(tmp_path) as out:
-            out.series("page-[0-9].png")
-            out.write_text("page-1.png", "new")
-            raise OSError
-
-    with pytest.raises(OSError, match=r"^$"):
-        failing()
-    assert (tmp_path / "page-2.png").read_text() == "old"
-    with OutputFolder(tmp_path) as out:
-        out.series("page-[0-9].png")
-        out.write_text("page-1.png", "new")
-    assert {p.name: p.read_text() for p in tmp_path.iterdir()} == {
-        "page-1.png": "new", "page-x.png": "old", "other.png": "old",
-    }  # fmt: skip
 
 
 def test_a_fault_of_our_own_is_owned_and_can_be_traced(scene, store, tmp_path, monkeypatch):
@@ -407,9 +370,9 @@ def test_ctrl_c_stops_cleanly_and_leaves_nothing_half_written(tmp_path):
 
 
 def test_an_interrupt_while_adding_keeps_nothing_half_added():
-    state = PassState()
-    state.add(2, PassSums(np.ones((3, 2, 2)), np.ones((3, 2, 2)), np.ones((2, 2))))
+    state = PassState(pass_size=2)
+    state.add((0, 2), 2, PassSums(np.ones((3, 2, 2)), np.ones((3, 2, 2)), np.ones((2, 2))))
     assert PassState.from_record(state.to_record()).samples == 2
     with pytest.raises(ValueError, match="broadcast"):  # stops after the radiance, before the irradiance
-        state.add(2, PassSums(np.ones((3, 2, 2)), np.ones((3, 9, 9)), np.ones((2, 2))))
+        state.add((0, 2), 2, PassSums(np.ones((3, 2, 2)), np.ones((3, 9, 9)), np.ones((2, 2))))
     assert state.to_record() == {}

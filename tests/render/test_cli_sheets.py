@@ -61,7 +61,7 @@ def test_export_writes_set_layers_and_table(place, tmp_path):
     _, scene, env = place
     ran = keyfall("export", scene, *QUICK, "-o", tmp_path / "o", env=env)
     assert ran.exit_code == 0, ran.output
-    assert {p.name for p in (tmp_path / "o").iterdir()} == {"set.glb", "lights.exr", "lights.csv"}
+    assert {p.name for p in (tmp_path / "o").iterdir()} == {"set.glb", "lights.exr", "lights.csv", "export.json"}
     with (tmp_path / "o" / "lights.csv").open(newline="", encoding="utf-8") as file:
         rows = list(csv.DictReader(file))
     assert [row["name"] for row in rows] == ["key", "fill"]
@@ -87,7 +87,7 @@ def test_gltf_alone_traces_nothing(place, tmp_path):
     _, scene, _ = place
     env = {"KEYFALL_CACHE_DIR": str(tmp_path / "cache")}
     assert keyfall("export", scene, "--gltf", "-o", tmp_path / "o", env=env).exit_code == 0
-    assert [p.name for p in (tmp_path / "o").iterdir()] == ["set.glb"]
+    assert sorted(p.name for p in (tmp_path / "o").iterdir()) == ["export.json", "set.glb"]
     assert not (tmp_path / "cache").exists()
 
 

@@ -194,27 +194,34 @@ def test_ambient_reads_at_the_face_what_the_scene_says(tmp_path):
 
 
 def test_an_interrupted_trace_goes_on_where_it_stopped(tmp_path, monkeypatch):
-    monkeypatch.setattr(passes, "_PATHS_PER_PASS", 16 * 16 * 4)
+    """Stopped in the middle of its second pass, of four strips each; strips and stops change nothing."""
     built = studio(light(KEY, "key"), size=(16, 16))
     whole = trace(built, samples=16, cache=Cache(tmp_path / "whole"))
+    monkeypatch.setattr(passes, "PIXELS_PER_LAUNCH", 16 * 4)
+    monkeypatch.setattr(passes, "_PATHS_PER_LAUNCH", 16 * 4 * 4)
     cache = Cache(tmp_path / "cut")
-    original = job.trace_light
+    original, traced = job.trace_light, []
 
-    def cut(runner, plan, face, state, told):
-        def stop_after_first(first, end):
-            if state.samples:
+    def cut(runner, plan, face, state, told, kept):
+        def stop_in_the_second(first, end, rows):
+            if len(traced) == 6:
                 raise KeyboardInterrupt
-            return runner(first, end)
+            traced.append((first, end, rows))
+            return runner(first, end, rows)
 
-        return original(stop_after_first, plan, face, state, told)
+        return original(stop_in_the_second, plan, face, state, told, kept)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(job, "trace_light", cut)
         with pytest.raises(KeyboardInterrupt):
             trace(built, samples=16, cache=cache)
     assert [p.name.split("-")[0] for p in (tmp_path / "cut").glob("partial-*")] == ["partial"]
+    assert traced[3:] == [(0, 4, (12, 16)), (4, 8, (0, 4)), (4, 8, (4, 8))]
     resumed = trace(built, samples=16, cache=cache)
-    np.testing.assert_allclose(resumed.radiance, whole.radiance, rtol=1e-3, atol=1e-9)
+    for a, b in zip(resumed.transports, whole.transports, strict=True):
+        np.testing.assert_allclose(a.noisy.unpack(), b.noisy.unpack(), rtol=1e-3, atol=1e-9)
+        np.testing.assert_allclose(a.irradiance.unpack(), b.irradiance.unpack(), rtol=1e-3, atol=1e-9)
+        assert (a.samples, a.noise_stops) == (16, pytest.approx(b.noise_stops, rel=1e-4))
     assert not list((tmp_path / "cut").glob("partial-*"))
 
 
