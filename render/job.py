@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from materials import Bands, default_bands
+from scenes.pieces import PIECE_PREFIX
 from scenes.stage import Fixture, Light, Stage
 
 from .cache import Cache, content_hash
 from .denoise import denoise_haze, denoise_light
 from .half import Half
 from .merge import finish_tables, merge
-from .meterset import MeterPlacement
+from .meterset import FACE_PROBE, MeterPlacement
 from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
@@ -29,6 +31,7 @@ class Job:
 
     def __init__(self, stage: Stage, cache: Cache, device: str, threads: int | None) -> None:
         self.stage, self.cache = stage, cache
+        self._device = device, threads
         self.bands: Bands = default_bands()
         merged = merge(stage)
         self._set_key = content_hash(
@@ -106,14 +109,39 @@ class Job:
 
     def meters(self, placement: MeterPlacement) -> np.ndarray:
         """Readings (L, B, M) of every light at unit output; quick, so one moved light traces all of them again."""
-        facing = (placement.positions, placement.normals, placement.domes)
-        sources = [(light.fixture, light.distant) for light in self.stage.lights]
+        return self._readings(self.stage.lights, (placement.positions, placement.normals, placement.domes))
+
+    def _readings(self, lights: tuple[Light, ...], facing: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+        sources = [(light.fixture, light.distant) for light in lights]
         key = content_hash(self._set_key, self.stage.haze, sources, facing, METER_SAMPLES)
         record = self.cache.load("meters", key)
         if record is None:
-            record = {"readings": self._tracer.meters(self.stage.lights, facing)}
+            record = {"readings": self._tracer.meters(lights, facing)}
             self.cache.save("meters", key, record)
-        return record["readings"]
+        readings: np.ndarray = record["readings"]
+        return readings
+
+    def clear_face(self) -> np.ndarray:
+        """(L, B): what a dome at the face, toward the camera, catches of every ambient light of unit output before
+        pieces and lights are put up; 0 for all other lights."""
+        lights = self.stage.lights
+        caught = np.zeros((len(lights), len(self.bands.nodes_nm)))
+        metered = [i for i, light in enumerate(lights) if light.output.reading_lux is not None]
+        face = next((probe for probe in self.stage.probes if probe.name == FACE_PROBE), None)
+        if not metered or face is None:
+            return caught
+        bare = replace(
+            self.stage, shapes=tuple(s for s in self.stage.shapes if not s.name.startswith(PIECE_PREFIX)), nets=(),
+            lights=tuple(lights[i] for i in metered),
+        )  # fmt: skip
+        toward = self.stage.camera.origin_m - face.position_m
+        dome = face.position_m[None], toward[None] / np.linalg.norm(toward), np.ones(1, bool)
+        job = self if len(bare.shapes) == len(self.stage.shapes) and not self.stage.nets else self._like(bare)
+        caught[metered] = job._readings(bare.lights, dome)[:, :, 0]
+        return caught
+
+    def _like(self, stage: Stage) -> Job:
+        return Job(stage, self.cache, *self._device)
 
 
 _KEPT = 2  # a draft's picture and the meters of its style check are of two sizes

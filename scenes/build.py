@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from materials.finishes import Finish
     from materials.sources import Source
 
+    from .far import Far
     from .kit import Equipment
     from .survey import Survey
 
@@ -167,19 +168,19 @@ def _half_width(scene: Scene) -> float:
 def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
     from materials.gels import make_gel, read_gel_csv, stack
 
-    fixture, kit = found.fixtures[name], found.equipment.get(name)
+    fixture, kit, far = found.fixtures[name], found.equipment.get(name), found.far.get(name)
     gels = [read_gel_csv(folder / g) if g.lower().endswith(".csv") else make_gel(g) for g in light.gels]
     return stage.Light(
         name=name,
         role=role_of(name, light),
         fixture=fixture,
-        source=kit.source if kit is not None and kit.source is not None else _source(light, folder),
+        source=kit.source if kit is not None and kit.source is not None else _source(light, folder, far),
         gel=stack(gels) if gels else None,
-        output=output_of(light, fixture, kit),
+        output=output_of(light, fixture, kit, far),
         flash=kit.flash if kit is not None and kit.flash is not None else light.is_flash(),
         on=light.on,
         power_setting=_power_setting(light, kit),
-        distant=found.distants.get(name),
+        distant=far.distant if far is not None else None,
         head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
         modifier_kinds=kit.kinds if kit is not None else (),
@@ -193,9 +194,11 @@ def _own_head(light: Light) -> stage.HeadInfo | None:
     return stage.HeadInfo("", light.energy_ws, light.power_fraction(), None, None, None, None, False)
 
 
-def _source(light: Light, folder: Path) -> Source:
+def _source(light: Light, folder: Path, far: Far | None) -> Source:
     from materials.sources import make_source
 
+    if far is not None and far.daylight is not None and light.natural():
+        return far.daylight.source
     if light.measured():
         return make_source("csv", csv=folder / light.source)
     return make_source(*light.emission())

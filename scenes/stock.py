@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from materials.errors import KeyfallError
 
 from .findings import KeyPath, Problem
-from .model.light import DAYLIGHT_CCT_K
+from .model.light import CLOUD_CCT_K
 from .names import listed, nearest, stock_names
 from .placing import stock_figure
 
@@ -35,6 +35,7 @@ def name_problems(data: dict[str, Any], folder: Path) -> Iterator[Problem]:
             yield from source_problems(light, ("light", name), folder)
             yield from _gels(light, ("light", name), folder)
             yield from _check(light, "sky", "sky", ("light", name))
+            yield from _check(light, "air", "air", ("light", name))
     for name, piece in _table(data, "piece").items():
         for key in ("finish", "back"):
             yield from _check(piece if isinstance(piece, dict) else {}, key, "finish", ("piece", name))
@@ -127,8 +128,8 @@ def source_problems(
     from materials.sources import make_source
 
     given, cct = light.get("source", "flash"), light.get("cct_k")
-    if "source" not in light and light.get("shape") in DAYLIGHT_CCT_K:
-        given, cct = "daylight", cct if cct is not None else DAYLIGHT_CCT_K[light["shape"]]
+    if "source" not in light and light.get("shape") in ("sun", "sky"):
+        given, cct = "daylight", cct if cct is not None else CLOUD_CCT_K
     if not isinstance(given, str) or not given or ("head" in light and "source" not in light):
         return
     if given.lower().endswith(".csv"):

@@ -17,7 +17,7 @@ from materials.errors import KeyfallError
 from . import stage
 from .bodies import exit_outline, in_fixture, in_frame, project
 from .confines import behind_background, beyond, wall_name
-from .far import resolve_distant, shut_out
+from .far import Far, resolve_far, shut_out
 from .findings import Problem
 from .kit import Equipment
 from .model import Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Sitter
@@ -58,7 +58,7 @@ class Survey:
     places: dict[str, np.ndarray] = field(default_factory=dict)
     camera: stage.Camera | None = None
     fixtures: dict[str, stage.Fixture | None] = field(default_factory=dict)
-    distants: dict[str, stage.Distant] = field(default_factory=dict)
+    far: dict[str, Far] = field(default_factory=dict)
     equipment: dict[str, Equipment] = field(default_factory=dict)
     sheets: dict[str, Sheet] = field(default_factory=dict)
 
@@ -87,8 +87,8 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
     found.problems += [*stuck, *_sitter_in_place(parts, solid)]
     if found.camera is not None:
         found.problems += _camera(parts, found.camera, solid)
-    for name, distant in found.distants.items():
-        found.problems += [p.within("light", name) for p in _sun(parts, distant, found.places["face"])]
+    for name, far in found.far.items():
+        found.problems += [p.within("light", name) for p in _sun(parts, far.distant, found.places["face"])]
     for name, fixture in found.fixtures.items():
         if fixture is not None:
             found.problems += [p.within("light", name) for p in _light(parts, parts.lights[name], fixture, solid)]
@@ -109,23 +109,22 @@ def _resolve(parts: Parts, found: Survey) -> list[Problem]:
             found.camera = resolve_camera(parts.camera, found.places)
         except Unresolved as stuck:
             problems.append(stuck.problem.within("camera"))
+    found.far, stuck_far = resolve_far(parts.lights)
+    problems += stuck_far
     for name, light in parts.lights.items():
-        kit = found.equipment.get(name)
-        if kit is None and light.from_kit():
+        kit, far = found.equipment.get(name), found.far.get(name)
+        if (kit is None and light.from_kit()) or (light.shape in ("sun", "sky") and far is None):
             continue
         try:
             fixture = resolve_fixture(light, found.places, kit.shaped if kit is not None else None)
-            distant = resolve_distant(light)
         except Unresolved as stuck:
             problems.append(stuck.problem.within("light", name))
             continue
         try:
-            output_of(light, fixture, kit)
+            output_of(light, fixture, kit, far)
         except ValueError as trouble:
             problems.append(_unmeasurable(light, fixture, trouble).within("light", name))
             continue
-        if distant is not None:
-            found.distants[name] = distant
         found.fixtures[name] = fixture
     for name, piece in parts.pieces.items():
         try:

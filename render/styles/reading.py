@@ -170,7 +170,8 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
 
     A cheek is the mean of meters on the skin within a fifth of the distance between the pupils from its landmark.
     """
-    from ..look import FACE_PROBE, xyz_weights
+    from ..look import xyz_weights
+    from ..meterset import FACE_PROBE
 
     frame = relief.frame
     patches = [_on_skin(relief, _patch(relief, stage.landmarks[name])) for name in ("cheek_L", "cheek_R")]
@@ -187,7 +188,7 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
     held = (Meter(FACE_PROBE, "dome"), *(Meter("skin", "flat:surface") for _ in places[1:]))
     job = Job(stage, cache, device, threads)
     transport = job.meters(MeterPlacement(held, places, normals, domes))
-    meters = MeterSet(job.bands, tuple(light.name for light in stage.lights), held, transport)
+    meters = MeterSet(job.bands, tuple(light.name for light in stage.lights), held, transport, job.clear_face())
     exposure = np.einsum("lb,lbm->m", xyz_weights(meters, stage)[:, :, 1], transport)
     split = 3 + len(patches[0][0])
     means = [float(part.mean()) if len(part) else 0.0 for part in (exposure[3:split], exposure[split:])]
