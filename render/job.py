@@ -20,7 +20,7 @@ from .olat import Guides, LightTransport
 from .passes import LightPicture, PassState, SamplePlan, trace_light
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
-TRACE_VERSION = 7  # raise whenever a change of code changes what is traced
+TRACE_VERSION = 8  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
 Told = Callable[[int, int, float | None], None]
@@ -37,6 +37,7 @@ class Job:
         self._set_key = content_hash(
             TRACE_VERSION, self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
             merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region, stage.nets,
+            stage.panes, stage.openings,
         )  # fmt: skip
         self._visible = [light.fixture for light in stage.lights if light.fixture and light.fixture.visible]
         self._guides_key = content_hash(self._set_key, stage.camera, self._visible, GUIDE_SAMPLES)
@@ -163,14 +164,16 @@ def same_transport(one: Stage, other: Stage) -> bool:
 
     def small(stage: Stage) -> str:
         lights = [(light.name, light.fixture, light.distant) for light in stage.lights]
-        return content_hash(stage.camera, stage.nets, stage.haze, lights, [p.position_m for p in stage.probes])
+        probes = [p.position_m for p in stage.probes]
+        return content_hash(stage.camera, stage.nets, stage.panes, stage.openings, stage.haze, lights, probes)
 
-    return len(one.shapes) == len(other.shapes) and small(one) == small(other) and all(
+    shapes, others = ((*stage.shapes, *stage.surroundings) for stage in (one, other))
+    return len(shapes) == len(others) and small(one) == small(other) and all(
         a.finish is b.finish and all(
             x is y or np.array_equal(x, y)
             for x, y in ((a.vertices, b.vertices), (a.faces, b.faces), (a.normals, b.normals), (a.tints, b.tints),
                          (a.gloss, b.gloss))
-        ) for a, b in zip(one.shapes, other.shapes, strict=True)
+        ) for a, b in zip(shapes, others, strict=True)
     )  # fmt: skip
 
 

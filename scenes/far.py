@@ -25,7 +25,7 @@ from .daylight import (
     turns_with_sun,
 )
 from .findings import Problem
-from .model import Light, Room
+from .model import Light
 from .model.light import CLOUD_CCT_K
 from .model.light_checks import CLOCK_KEYS
 from .resolve import Unresolved
@@ -198,25 +198,6 @@ def _hidden(lights: Mapping[str, Light], name: str) -> Iterator[Problem]:
                 (), f"the sky '{other}' is overcast and hides the sun, which shines here as through clear air",
                 fix="Choose a broken or cloudless sky, or give the sun's lux.", severity="warning",
             )  # fmt: skip
-
-
-def shut_out(distant: stage.Distant, point: np.ndarray, room: Room | None) -> str:
-    """The closed side of the room through which the sun would have to shine on a point; empty when it can get in."""
-    if distant.kind != "sun" or room is None:
-        return ""
-    width, _, top = room.size_m
-    ways = {
-        ("right", "left"): (0, width / 2, -width / 2),
-        ("ceiling", "floor"): (1, top, 0.0),
-        ("front", "back"): (2, room.front_z_m(), room.back_z_m()),
-    }
-    reach: dict[str, float] = {}
-    for (plus, minus), (axis, high, low) in ways.items():
-        step = float(distant.toward[axis])
-        if abs(step) > 1e-9:
-            reach[plus if step > 0 else minus] = ((high if step > 0 else low) - float(point[axis])) / step
-    side = min(reach, key=lambda name: reach[name])
-    return "" if side in room.open else side
 
 
 def _toward_sun(light: Light) -> np.ndarray:

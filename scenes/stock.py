@@ -19,7 +19,7 @@ from .placing import stock_figure
 if TYPE_CHECKING:
     from .kit import Kit
 
-_FINISHES = {"room": ("walls", "floor", "ceiling"), "ground": ("finish",), "background": ("finish",)}
+_FINISHES = {"room": ("walls", "floor", "ceiling"), "ground": ("finish", "beyond_finish"), "background": ("finish",)}
 _WORDS = {"skin": "skin tone", "hair": "hair colour", "iris": "eye colour"}
 _MOST_LISTED = 12
 
@@ -30,6 +30,9 @@ def name_problems(data: dict[str, Any], folder: Path) -> Iterator[Problem]:
     for table, keys in _FINISHES.items():
         for key in keys:
             yield from _check(_table(data, table), key, "finish", (table,))
+    for name, window in _table(_table(data, "room"), "window").items():
+        for key in ("frame", "curtain", "blind"):
+            yield from _check(window if isinstance(window, dict) else {}, key, "finish", ("room", "window", name))
     for name, light in _table(data, "light").items():
         if isinstance(light, dict):
             yield from source_problems(light, ("light", name), folder)

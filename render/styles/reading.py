@@ -140,7 +140,8 @@ def _blackened(stage: Stage) -> Stage:
             black[0] = replace(finish, name="black", reflectance=np.zeros_like(finish.reflectance), f0=0.0, coat=0.0)
         return replace(shape, finish=black[0])
 
-    return replace(stage, shapes=tuple(of(shape) for shape in stage.shapes), nets=(), haze=None)
+    shapes = tuple(of(shape) for shape in stage.shapes)
+    return replace(stage, shapes=shapes, nets=(), panes=(), surroundings=(), haze=None)
 
 
 def _cut(shape: Shape, frame: FaceFrame) -> Shape:

@@ -13,11 +13,12 @@ import pytest
 from scenes import Scene, build_stage, dump_scene
 from scenes.bodies import exit_outline, in_fixture
 from scenes.check import check_data
-from scenes.far import SUN_SPREAD_DEG, shut_out
+from scenes.far import SUN_SPREAD_DEG
 from scenes.field import illuminance
 from scenes.findings import Problem, dotted
 from scenes.model import Room
 from scenes.stage import Distant, Light
+from scenes.sunlit import shut_out
 
 from .examples import changed
 
