@@ -1,6 +1,7 @@
 """What light and matter are: spectra, sources, gels, skin, hair, cloth, paint, haze. NumPy and standard tables only."""
 
 from .appearance import ADAPTATIONS, adapt_matrix, display_matrix
+from .atmosphere import AIRS, CLEAR_AIR, Daylight, clear_sky, sun_through_air
 from .bands import Bands, default_bands
 from .coat import ggx_albedo_table
 from .errors import DataError, KeyfallError, UnknownName, unknown_name
@@ -25,6 +26,8 @@ from .spectra import (
 
 __all__ = [
     "ADAPTATIONS",
+    "AIRS",
+    "CLEAR_AIR",
     "FINISHES",
     "FLUIDS",
     "GELS",
@@ -36,6 +39,7 @@ __all__ = [
     "WAVELENGTHS_NM",
     "Bands",
     "DataError",
+    "Daylight",
     "Finish",
     "Gel",
     "KeyfallError",
@@ -45,6 +49,7 @@ __all__ = [
     "UnknownName",
     "adapt_matrix",
     "chromaticity",
+    "clear_sky",
     "colour_matching",
     "correlated_colour_temperature",
     "default_bands",
@@ -66,6 +71,7 @@ __all__ = [
     "skin_finish",
     "skin_reflectance",
     "stack",
+    "sun_through_air",
     "teeth_finish",
     "unknown_name",
     "white_point",

@@ -9,7 +9,7 @@ from scenes.meters import format_shutter, stops_over
 from scenes.stage import Stage
 from scenes.sync import sync_time
 
-from .look import FACE_PROBE
+from .meterset import FACE_PROBE
 from .readings import Reading, find
 from .record import Record
 

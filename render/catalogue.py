@@ -23,6 +23,10 @@ def _skies() -> dict[str, str]:
     return {name: SKY_WORDS[number - 1] for name, number in SKIES.items()}
 
 
+def _airs() -> dict[str, str]:
+    return {name: f"aerosol optical depth {depth:g} at 500 nm" for name, depth in materials.AIRS.items()}
+
+
 def _styles() -> dict[str, str]:
     return {name: style.description for name, style in STYLES.items()}
 
@@ -33,6 +37,7 @@ _SECTIONS = {
     "modifiers": _modifiers,
     "styles": _styles,
     "skies": _skies,
+    "airs": _airs,
     "gels": lambda: materials.GELS,
     "sources": lambda: materials.SOURCE_KINDS,
     "surfaces": lambda: materials.FINISHES,

@@ -16,9 +16,9 @@ from .cache import Cache
 from .develop import develop
 from .files import write_pixels
 from .job import same_transport
-from .look import FACE_PROBE, relight
+from .look import relight
 from .maps import DARKEST_STOPS, luminance_stops
-from .meterset import MeterSet
+from .meterset import FACE_PROBE, MeterSet
 from .olat import OlatSet
 from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress, among

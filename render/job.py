@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from materials import Bands, default_bands
+from scenes.pieces import PIECE_PREFIX
 from scenes.stage import REGIONS, Fixture, Light, Stage
 
 from .cache import Cache, content_hash
@@ -16,7 +18,7 @@ from .guard import hold
 from .half import Half
 from .interrupts import held, passes_kept, stop_here
 from .merge import finish_tables, merge
-from .meterset import MeterPlacement
+from .meterset import FACE_PROBE, MeterPlacement
 from .olat import Guides, LightTransport, held_in_memory
 from .passes import KeptByTime, LightPicture, PassState, SamplePlan, trace_light
 from .trace_version import trace_version
@@ -32,11 +34,13 @@ class Job:
 
     def __init__(self, stage: Stage, cache: Cache, device: str, threads: int | None) -> None:
         self.stage, self.cache = stage, cache
+        self._device = device, threads
         self.bands: Bands = default_bands()
         merged = merge(stage)
         self._set_key = content_hash(
             trace_version(), self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
             merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region, stage.nets,
+            stage.panes, stage.openings,
         )  # fmt: skip
         camera, bands = stage.camera, len(self.bands.nodes_nm)
         self._forms = Forms(bands, camera.height_px, camera.width_px, stage.haze is not None)
@@ -141,15 +145,40 @@ class Job:
 
     def meters(self, placement: MeterPlacement) -> np.ndarray:
         """Readings (L, B, M) of every light at unit output; quick, so one moved light traces all of them again."""
-        facing = (placement.positions, placement.normals, placement.domes)
-        sources = [(light.fixture, light.distant) for light in self.stage.lights]
+        return self._readings(self.stage.lights, (placement.positions, placement.normals, placement.domes))
+
+    def _readings(self, lights: tuple[Light, ...], facing: tuple[np.ndarray, np.ndarray, np.ndarray]) -> np.ndarray:
+        sources = [(light.fixture, light.distant) for light in lights]
         key = content_hash(self._set_key, self.stage.haze, sources, facing, METER_SAMPLES)
-        form = self._forms.meters(len(sources), len(placement.meters))
+        form = self._forms.meters(len(sources), len(facing[0]))
         record = self.cache.load("meters", key, form)
         if record is None:
-            record = {"readings": self._tracer.meters(self.stage.lights, facing)}
+            record = {"readings": self._tracer.meters(lights, facing)}
             self.cache.save("meters", key, form, record)
-        return record["readings"]
+        readings: np.ndarray = record["readings"]
+        return readings
+
+    def clear_face(self) -> np.ndarray:
+        """(L, B): what a dome at the face, toward the camera, catches of every ambient light of unit output before
+        pieces and lights are put up; 0 for all other lights."""
+        lights = self.stage.lights
+        caught = np.zeros((len(lights), len(self.bands.nodes_nm)))
+        metered = [i for i, light in enumerate(lights) if light.output.reading_lux is not None]
+        face = next((probe for probe in self.stage.probes if probe.name == FACE_PROBE), None)
+        if not metered or face is None:
+            return caught
+        bare = replace(
+            self.stage, shapes=tuple(s for s in self.stage.shapes if not s.name.startswith(PIECE_PREFIX)), nets=(),
+            lights=tuple(lights[i] for i in metered),
+        )  # fmt: skip
+        toward = self.stage.camera.origin_m - face.position_m
+        dome = face.position_m[None], toward[None] / np.linalg.norm(toward), np.ones(1, bool)
+        job = self if len(bare.shapes) == len(self.stage.shapes) and not self.stage.nets else self._like(bare)
+        caught[metered] = job._readings(bare.lights, dome)[:, :, 0]
+        return caught
+
+    def _like(self, stage: Stage) -> Job:
+        return Job(stage, self.cache, *self._device)
 
 
 _KEPT = 2  # a draft's picture and the meters of its style check are of two sizes
@@ -171,14 +200,16 @@ def same_transport(one: Stage, other: Stage) -> bool:
 
     def small(stage: Stage) -> str:
         lights = [(light.name, light.fixture, light.distant) for light in stage.lights]
-        return content_hash(stage.camera, stage.nets, stage.haze, lights, [p.position_m for p in stage.probes])
+        probes = [p.position_m for p in stage.probes]
+        return content_hash(stage.camera, stage.nets, stage.panes, stage.openings, stage.haze, lights, probes)
 
-    return len(one.shapes) == len(other.shapes) and small(one) == small(other) and all(
+    shapes, others = ((*stage.shapes, *stage.surroundings) for stage in (one, other))
+    return len(shapes) == len(others) and small(one) == small(other) and all(
         a.finish is b.finish and all(
             x is y or np.array_equal(x, y)
             for x, y in ((a.vertices, b.vertices), (a.faces, b.faces), (a.normals, b.normals), (a.tints, b.tints),
                          (a.gloss, b.gloss))
-        ) for a, b in zip(one.shapes, other.shapes, strict=True)
+        ) for a, b in zip(shapes, others, strict=True)
     )  # fmt: skip
 
 

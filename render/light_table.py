@@ -15,8 +15,7 @@ from scenes.meters import format_f_number_tenths, format_stops
 from scenes.set_up import set_up_order
 from scenes.stage import Fixture, Light, Stage
 
-from .look import FACE_PROBE
-from .meterset import has_direction
+from .meterset import FACE_PROBE, has_direction
 from .record import Record
 from .report import LightReport, Report
 from .rigged.reach import first_surface

@@ -13,8 +13,6 @@ from scenes.stage import Exposure, Light, Stage
 
 from .meterset import MeterSet
 
-FACE_PROBE = "face"
-
 
 def light_spectrum(light: Light) -> np.ndarray:
     """Spectrum of one lumen of the light's source after its gels, (401,); never renormalised, so gels cost light."""
@@ -25,7 +23,8 @@ def exposure_lumens(light: Light, exposure: Exposure, meters: MeterSet) -> float
     """Luminous energy (lm s) a light sends out during the exposure, before gels.
 
     Flash spends its energy whatever the shutter time; continuous light counts for the shutter time. Ambient light
-    is scaled so that a dome at the face, toward the camera, reads what the scene says.
+    is scaled so that a dome at the face, toward the camera, reads what the scene says before pieces and lights are put
+    up: a flag or silk then takes its light away, and does not make the rest brighter.
 
     Raises
     ------
@@ -38,20 +37,13 @@ def exposure_lumens(light: Light, exposure: Exposure, meters: MeterSet) -> float
         assert light.output.lumens is not None
         return light.output.lumens if light.flash else light.output.lumens * exposure.shutter_s
     weights = meters.bands.xyz_weights(light.source.spd)[:, 1]
-    per_unit = float(weights @ meters.transport[meters.names.index(light.name)][:, _face_dome(meters)])
+    per_unit = float(weights @ meters.clear_face[meters.names.index(light.name)])
     if per_unit <= 1e-9:
         raise KeyfallError(
             f"The ambient light '{light.name}' is given by its reading at the face, but none of it gets there. "
             "Open a side of the room, or switch it off."
         )
     return light.output.reading_lux / per_unit * exposure.shutter_s
-
-
-def _face_dome(meters: MeterSet) -> int:
-    for index, meter in enumerate(meters.meters):
-        if meter.probe == FACE_PROBE and meter.aim == "dome":
-            return index
-    raise KeyfallError("This set has no meter at the face, so ambient light cannot be scaled by its reading there.")
 
 
 def xyz_weights(meters: MeterSet, stage: Stage) -> np.ndarray:

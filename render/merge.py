@@ -14,6 +14,7 @@ from scenes.stage import REGIONS, Shape, Stage
 class MergedSet:
     """One triangle mesh for the ray tracer.
 
+    The surroundings come last; `extent_m` is the size of the set without them.
     `vertices`, `normals` (n, 3) float32; `tints` (n, 4) uint8: three tint weights and the gloss weight;
     `faces` (m, 3) int32; `material`, `region` (m,) int32 indices into `finishes` and `REGIONS`.
     """
@@ -25,23 +26,26 @@ class MergedSet:
     material: np.ndarray
     region: np.ndarray
     finishes: tuple[Finish, ...]
+    extent_m: float
 
 
 def merge(stage: Stage) -> MergedSet:
     """Merge the shapes of a stage; shapes that share a finish object share its material index."""
+    shapes = (*stage.shapes, *stage.surroundings)
     finishes: dict[int, Finish] = {}
-    for shape in stage.shapes:
+    for shape in shapes:
         finishes.setdefault(id(shape.finish), shape.finish)
     index = {key: i for i, key in enumerate(finishes)}
-    starts = np.cumsum([0] + [len(s.vertices) for s in stage.shapes])[:-1]
+    starts = np.cumsum([0] + [len(s.vertices) for s in shapes])[:-1]
     return MergedSet(
-        vertices=np.concatenate([s.vertices for s in stage.shapes]).astype(np.float32),
-        normals=np.concatenate([s.normals for s in stage.shapes]).astype(np.float32),
-        tints=np.ascontiguousarray(np.concatenate([_tints(s) for s in stage.shapes])),
-        faces=np.concatenate([s.faces + start for s, start in zip(stage.shapes, starts, strict=True)]).astype(np.int32),
-        material=_per_face(stage.shapes, [index[id(s.finish)] for s in stage.shapes]),
-        region=_per_face(stage.shapes, [REGIONS.index(s.region) for s in stage.shapes]),
+        vertices=np.concatenate([s.vertices for s in shapes]).astype(np.float32),
+        normals=np.concatenate([s.normals for s in shapes]).astype(np.float32),
+        tints=np.ascontiguousarray(np.concatenate([_tints(s) for s in shapes])),
+        faces=np.concatenate([s.faces + start for s, start in zip(shapes, starts, strict=True)]).astype(np.int32),
+        material=_per_face(shapes, [index[id(s.finish)] for s in shapes]),
+        region=_per_face(shapes, [REGIONS.index(s.region) for s in shapes]),
         finishes=tuple(finishes.values()),
+        extent_m=float(np.ptp(np.concatenate([s.vertices for s in stage.shapes]), axis=0).max()),
     )
 
 

@@ -9,6 +9,8 @@ import numpy as np
 from materials import Bands
 from scenes.stage import Light, Probe, Stage
 
+FACE_PROBE = "face"
+
 
 @dataclass(frozen=True, slots=True)
 class Meter:
@@ -21,12 +23,17 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class MeterSet:
-    """Readings of unit output: `transport` (L, B, M) in lx a lumen, for lights `names` and meters `meters`."""
+    """Readings of unit output: `transport` (L, B, M) in lx a lumen, for lights `names` and meters `meters`.
+
+    `clear_face` (L, B) is what a dome at the face, toward the camera, catches of the lights of unit output before
+    pieces and lights are put up: the reading that gives the strength of ambient light. 0 for all other lights.
+    """
 
     bands: Bands
     names: tuple[str, ...]
     meters: tuple[Meter, ...]
     transport: np.ndarray
+    clear_face: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,9 @@ from .ambient import AmbientReport, ambient_audit
 from .cautions import cautions_for
 from .develop import Picture
 from .hazing import HazeReport, haze_report
-from .look import FACE_PROBE, exposure_lumens
+from .look import exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
+from .meterset import FACE_PROBE
 from .olat import OlatSet
 from .outputs import CHECKSUMS
 from .readings import Reading, find, own_aim

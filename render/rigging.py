@@ -14,7 +14,7 @@ from scenes.modifiers import Bulb
 from scenes.stage import Fixture, HeadInfo, Light, Stage
 
 from .beam import REFERENCE, loss_stops
-from .look import FACE_PROBE
+from .meterset import FACE_PROBE
 from .readings import Reading, find, own_aim
 from .record import Record
 

@@ -17,7 +17,7 @@ from scenes.stage import Light, Stage
 
 from .doctor import Diagnosis
 from .hazing import HazeReport
-from .look import FACE_PROBE
+from .meterset import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
 from .report import GelReport, LightReport, MapReport, RatioReport, ReadingReport, Report

@@ -125,7 +125,8 @@ def _job(stage: Stage, cache: Cache | None, device: str, threads: int | None) ->
 
 def _meter_set(job: Job, stage: Stage) -> MeterSet:
     placement = place_meters(stage)
-    return MeterSet(job.bands, tuple(light.name for light in stage.lights), placement.meters, job.meters(placement))
+    names = tuple(light.name for light in stage.lights)
+    return MeterSet(job.bands, names, placement.meters, job.meters(placement), job.clear_face())
 
 
 def _teller(stage: Stage, light: Light, number: int, progress: Progress | None) -> Told:

@@ -31,6 +31,7 @@ class Tracer:
         self._threads = threads
         self._uploaded: tuple | None = None
         self._nets: Any = None
+        self._portals: Any = None
         self._haze: Any = None
 
     def _device_set(self) -> tuple:
@@ -39,12 +40,14 @@ class Tracer:
             from .kernel.camera import upload_camera
             from .kernel.geometry import upload
             from .kernel.nets import upload_nets
+            from .kernel.portals import upload_portals
             from .kernel.surface import upload_palette
 
             coat = np.stack(ggx_albedo_table(), axis=-1)
             palette = upload_palette(*finish_tables(self._merged.finishes, self._bands), coat)
             self._uploaded = upload(self._merged), palette, upload_camera(self._stage.camera)
-            self._nets = upload_nets(self._stage.nets)
+            self._nets = upload_nets((*self._stage.nets, *self._stage.panes))
+            self._portals = upload_portals(self._stage.openings)
             self._haze = self._upload_haze()
         return self._uploaded
 
@@ -103,7 +106,8 @@ class Tracer:
 
         own = [] if light.fixture is None else [light.fixture]
         light_record = self._light(light, 0 if own else NO_BODY)
-        scene = Scene(geometry, palette, upload_bodies([*own, *bodies]), self._nets, light_record, self._haze)
+        standing = upload_bodies([*own, *bodies])
+        scene = Scene(geometry, palette, standing, self._nets, self._portals, light_record, self._haze)
         height, width = self._picture_shape
 
         def run(first: int, end: int, rows: tuple[int, int] = (0, height)) -> PassSums:
@@ -136,6 +140,6 @@ class Tracer:
         bodies = [next((i for i, f in enumerate(fixtures) if f is light.fixture), NO_BODY) for light in lights]
         table = upload_lights(list(lights), bodies)
         return read_meters(
-            geometry, palette, upload_bodies(fixtures), self._nets, table, len(lights), placement, samples, seed,
-            self._haze,
+            geometry, palette, upload_bodies(fixtures), self._nets, self._portals, table, len(lights), placement,
+            samples, seed, self._haze,
         )  # fmt: skip

@@ -7,7 +7,7 @@ from typing import TypeVar
 
 from scenes.stage import Light
 
-from .look import FACE_PROBE
+from .meterset import FACE_PROBE
 from .readings import Reading, find, own_aim
 from .report import ReadingReport
 from .rigging import FAINTEST_STOPS

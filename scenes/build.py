@@ -15,19 +15,22 @@ from .check import look_over, parts_of
 from .findings import Finding, SceneError, dotted
 from .haze import resolve_haze
 from .meters import exact_f_number, format_power
-from .model import Light, Scene, Sitter
+from .model import Light, Room, Scene, Sitter
 from .model.scene import role_of
 from .pieces import piece_net, piece_shapes
 from .placing import PlacedSitter
 from .probes import probes_of
 from .resolve import background_plane
 from .strength import output_of
-from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, room_surfaces
+from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
+from .surroundings import far_surfaces
+from .windows import glass_of, openings_of, places_of, window_surfaces
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
     from materials.sources import Source
 
+    from .far import Far
     from .kit import Equipment
     from .survey import Survey
 
@@ -71,6 +74,9 @@ def build_stage(scene: Scene) -> stage.Stage:
             for name, sheet in found.sheets.items()
             if (net := piece_net(name, scene.piece[name], sheet)) is not None
         ),
+        surroundings=tuple(_shape(*entry) for entry in far_surfaces(scene, _ground_radius(scene))),
+        panes=glass_of(scene.room),
+        openings=openings_of(scene.room),
         haze=resolve_haze(scene.haze, scene.room) if scene.haze is not None else None,
     )
 
@@ -123,19 +129,28 @@ def _sitter_shapes(table: Sitter, placed: PlacedSitter) -> Iterator[stage.Shape]
         )
 
 
-def _surfaces(scene: Scene) -> Iterator[tuple[Surface, str, str]]:
+def _surfaces(scene: Scene) -> Iterator[tuple[Surface, str, str | Finish]]:
     """Surfaces of the place, each with its region and finish."""
     if scene.room is None:
-        finish = scene.ground.finish if scene.ground is not None else "concrete"
-        yield ground_surface(_ground_radius(scene)), "floor", finish
+        ground = scene.ground.finish if scene.ground is not None else "concrete"
+        yield ground_surface(_ground_radius(scene)), "floor", ground
     else:
         behind = "wall" if scene.background is not None else "background"
         for side, surface in room_surfaces(scene.room).items():
             kind = {"floor": "floor", "ceiling": "ceiling"}.get(side, "walls")
             region = {"floor": "floor", "back": behind}.get(side, "wall")
-            yield surface, region, getattr(scene.room, kind)
+            yield _with_windows(surface, scene.room), region, getattr(scene.room, kind)
+        for surface, finish in window_surfaces(scene.room):
+            yield surface, "wall", finish
     if scene.background is not None:
         yield background_surface(scene.background), "background", scene.background.finish
+
+
+def _with_windows(surface: Surface, room: Room) -> Surface:
+    windows = [place for name, place in places_of(room).items() if room.window[name].wall == surface.name]
+    corners = [(place, place.size_m / 2) for place in windows]
+    holes = [(place.at(-x, -y, 0.0), place.at(x, y, 0.0)) for place, (x, y) in corners]
+    return holed(surface, holes) if holes else surface
 
 
 def _ground_radius(scene: Scene) -> float:
@@ -144,15 +159,15 @@ def _ground_radius(scene: Scene) -> float:
     return max(GROUND_RADIUS_M, 2 * math.hypot(x, z))
 
 
-def _shape(surface: Surface, region: str, finish: str) -> stage.Shape:
+def _shape(surface: Surface, region: str, finish: str | Finish) -> stage.Shape:
     count = len(surface.vertices)
     return stage.Shape(
-        name=f"set.{surface.name}",
+        name=surface.name if "." in surface.name else f"set.{surface.name}",
         region=region,
         vertices=surface.vertices,
         faces=surface.faces,
         normals=surface.normals,
-        finish=_finish(finish),
+        finish=_finish(finish) if isinstance(finish, str) else finish,
         tints=np.zeros((count, 3), np.uint8),
         gloss=np.zeros(count, np.uint8),
     )
@@ -167,19 +182,19 @@ def _half_width(scene: Scene) -> float:
 def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
     from materials.gels import make_gel, read_gel_csv, stack
 
-    fixture, kit = found.fixtures[name], found.equipment.get(name)
+    fixture, kit, far = found.fixtures[name], found.equipment.get(name), found.far.get(name)
     gels = [read_gel_csv(folder / g) if g.lower().endswith(".csv") else make_gel(g) for g in light.gels]
     return stage.Light(
         name=name,
         role=role_of(name, light),
         fixture=fixture,
-        source=kit.source if kit is not None and kit.source is not None else _source(light, folder),
+        source=kit.source if kit is not None and kit.source is not None else _source(light, folder, far),
         gel=stack(gels) if gels else None,
-        output=output_of(light, fixture, kit),
+        output=output_of(light, fixture, kit, far),
         flash=kit.flash if kit is not None and kit.flash is not None else light.is_flash(),
         on=light.on,
         power_setting=_power_setting(light, kit),
-        distant=found.distants.get(name),
+        distant=far.distant if far is not None else None,
         head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
         modifier_kinds=kit.kinds if kit is not None else (),
@@ -193,9 +208,11 @@ def _own_head(light: Light) -> stage.HeadInfo | None:
     return stage.HeadInfo("", light.energy_ws, light.power_fraction(), None, None, None, None, False)
 
 
-def _source(light: Light, folder: Path) -> Source:
+def _source(light: Light, folder: Path, far: Far | None) -> Source:
     from materials.sources import make_source
 
+    if far is not None and far.daylight is not None and light.natural():
+        return far.daylight.source
     if light.measured():
         return make_source("csv", csv=folder / light.source)
     return make_source(*light.emission())

@@ -21,7 +21,8 @@ from .stock import kit_name_problems, name_problems
 from .survey import Parts, Survey, survey
 from .sync import sync_problems
 
-SCENE_FORMAT = Format(Scene, "the scene", {"light": "[light.key]", "piece": "[piece.flag]"})
+_EXAMPLES = {"light": "[light.key]", "piece": "[piece.flag]", "window": "[room.window.north]"}
+SCENE_FORMAT = Format(Scene, "the scene", _EXAMPLES)
 _Entry = TypeVar("_Entry", bound=Table)
 _TABLES: dict[str, type[Table]] = {
     "camera": Camera,

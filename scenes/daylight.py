@@ -15,7 +15,9 @@ from typing import Any
 
 import numpy as np
 
+from materials.atmosphere import Daylight, clear_sky
 from materials.errors import KeyfallError, unknown_name
+from materials.sources import make_source
 
 from .aiming import direction
 from .optics import Angular
@@ -106,6 +108,38 @@ def turns_with_sun(kind: int) -> bool:
     """Whether a sky (1 to 15) looks different toward the sun than away from it."""
     entry = _STOCK[sky_kind(kind) - 1]
     return bool(entry["c"] or entry["e"])
+
+
+CLOUDY_LUX = {"overcast": (300.0, 21000.0), "broken": (300.0, 45000.0)}
+"""Illuminance of level ground under cloud, lx: a + b sin(elevation of the sun). IES Lighting Handbook and RP-21
+(calculation of daylight availability), cloudy and partly cloudy sky (from memory)."""
+
+
+def own_air(kind: int) -> str | None:
+    """The air through which a cloudless sky (1 to 15) of this look is seen; None for a cloudy one."""
+    return _STOCK[sky_kind(kind) - 1].get("air")
+
+
+def sky_daylight(kind: int, elevation_deg: float, air: str | float, cloud_cct_k: float) -> Daylight:
+    """Light of a sky (1 to 15) with the sun at a height: of cloud in proportion to the sun's sine, of a cloudless sky
+    by its computed spectrum (`materials.atmosphere`).
+
+    Raises
+    ------
+    KeyfallError
+        For a sun that is not above the horizon, or air that does not exist.
+    """
+    cover = _STOCK[sky_kind(kind) - 1]["cover"]
+    if cover == "clear":
+        return clear_sky(elevation_deg, air)
+    low, rise = CLOUDY_LUX[cover]
+    lux = low + rise * math.sin(math.radians(elevation_deg))
+    return Daylight(make_source("daylight", cloud_cct_k), lux)
+
+
+def hides_sun(kind: int) -> bool:
+    """Whether a sky (1 to 15) is so overcast that no sunlight comes through."""
+    return bool(_STOCK[sky_kind(kind) - 1]["cover"] == "overcast")
 
 
 def relative_luminance(kind: int, zenith_rad: np.ndarray, from_sun_rad: np.ndarray) -> np.ndarray:

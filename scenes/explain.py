@@ -121,7 +121,7 @@ class _Explainer:
         return self.walk.at(path, self.data, resolve)
 
     def _bad_name(self, path: KeyPath) -> Problem:
-        thing = str(path[0])
+        thing = str(path[-2])
         return Problem(
             path,
             f"'{path[-1]}' cannot be a {thing}'s name",
@@ -215,11 +215,12 @@ class _Explainer:
         return Problem(path, f"expected {expected}, found {found}", allowed, fix or self._about(path))
 
     def _not_a_table(self, path: KeyPath, value: Any) -> Problem:
-        name, thing = dotted(path), str(path[0])
+        name, table = dotted(path), path[:-1]
+        thing = str(table[-1] if table else path[0])
         example = self.examples.get(thing)
-        if example and len(path) == 2 and path[-1] in self.walk.properties(self.walk.entry(self._at((thing,)))):
+        if example and table and path[-1] in self.walk.properties(self.walk.entry(self._at(table))):
             fix = f"Begin the {thing}'s table with its name, as in {example}."
-            return Problem((thing,), f"keys of a {thing} stand under [{thing}], which names no {thing}", fix=fix)
+            return Problem(table, f"keys of a {thing} stand under [{dotted(table)}], which names no {thing}", fix=fix)
         found = "a list" if isinstance(value, list) else _kind(value) + shown(value)
         fix = f"Give each {thing} a table with a name, as in {example}." if name == thing and example else ""
         return Problem(path, f"{name} must be a table, but it is {found}", fix=fix or f"Write a table: [{name}].")

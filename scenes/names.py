@@ -20,8 +20,8 @@ STANDARD_LANDMARKS = {
 
 
 def stock_names(kind: str) -> tuple[str, ...]:
-    """Names of a kind: "figure", "skin", "hair", "iris", "finish", "source", "gel", "landmark", "sky", or
-    of the stock kit "head" or "modifier"."""
+    """Names of a kind: "figure", "skin", "hair", "iris", "finish", "source", "gel", "landmark", "sky", "air",
+    or of the stock kit "head" or "modifier"."""
     if kind == "landmark":
         return tuple(STANDARD_LANDMARKS)
     if kind == "figure":
@@ -69,6 +69,12 @@ def _sources() -> Iterable[str]:
     return [name for name in SOURCE_KINDS if name != "csv"]
 
 
+def _airs() -> Iterable[str]:
+    from materials.atmosphere import AIRS
+
+    return AIRS
+
+
 def _gels() -> Iterable[str]:
     from materials.gels import GELS
 
@@ -82,6 +88,7 @@ _MATERIAL_LISTS = {
     "finish": _finishes,
     "source": _sources,
     "gel": _gels,
+    "air": _airs,
 }
 
 

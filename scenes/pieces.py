@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 FLAG_FINISH = "black-cotton"
 BOARD_FINISH = "white-board"
+PIECE_PREFIX = "piece."
+"""How the name of every piece's shape begins."""
+
 BOARD_THICKNESS_M = 0.005
 """Thickness of a board with two different faces, metres (common practice, no source)."""
 
@@ -121,7 +124,7 @@ def _shape(name: str, sheet: Sheet, finish: Finish) -> Shape:
     vertices, faces = sheet.mesh()
     count = len(vertices)
     return Shape(
-        name=f"piece.{name}",
+        name=f"{PIECE_PREFIX}{name}",
         region="prop",
         vertices=np.ascontiguousarray(vertices, np.float32),
         faces=np.ascontiguousarray(faces, np.int32),

@@ -136,6 +136,34 @@ class Net:
 
 
 @dataclass(frozen=True, slots=True)
+class Opening:
+    """A way for light from outside into a room: an open side, or the outer edge of a window.
+
+    Attributes
+    ----------
+    centre_m, right, up, inward : (3,) float64, place and orthogonal unit axes; `inward` points into the room.
+    size_m : (2,) float64, along `right` and `up`.
+    depth_m : from here to the inner face of the wall.
+    """
+
+    centre_m: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    inward: np.ndarray
+    size_m: np.ndarray
+    depth_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class Openings:
+    """All ways into a room, whose corners are `low_m` and `high_m` (3,)."""
+
+    low_m: np.ndarray
+    high_m: np.ndarray
+    ways: tuple[Opening, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Haze:
     """Haze in a box of the set.
 
@@ -238,7 +266,11 @@ class Exposure:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """Everything on the set. `landmarks` maps a name to a place (3,) in metres."""
+    """Everything on the set. `landmarks` maps a name to a place (3,) in metres.
+
+    `surroundings` are traced like `shapes` but lie around the set: far ground, what stands at its far side. `panes` are
+    the glass of windows, `openings` the ways for light from outside into a room; None without a room or without any.
+    """
 
     title: str
     shapes: tuple[Shape, ...]
@@ -249,4 +281,7 @@ class Stage:
     landmarks: dict[str, np.ndarray]
     warnings: tuple[str, ...]
     nets: tuple[Net, ...] = ()
+    surroundings: tuple[Shape, ...] = ()
+    panes: tuple[Net, ...] = ()
+    openings: Openings | None = None
     haze: Haze | None = None

@@ -13,14 +13,14 @@ from materials.errors import KeyfallError
 from materials.reading import why_unreadable
 
 from .findings import KeyPath, Problem
-from .model.light import DAYLIGHT_CCT_K
+from .model.light import CLOUD_CCT_K
 from .names import listed, nearest, stock_names
 from .placing import stock_figure
 
 if TYPE_CHECKING:
     from .kit import Kit
 
-_FINISHES = {"room": ("walls", "floor", "ceiling"), "ground": ("finish",), "background": ("finish",)}
+_FINISHES = {"room": ("walls", "floor", "ceiling"), "ground": ("finish", "beyond_finish"), "background": ("finish",)}
 _WORDS = {"skin": "skin tone", "hair": "hair colour", "iris": "eye colour"}
 _MOST_LISTED = 12
 
@@ -31,11 +31,15 @@ def name_problems(data: dict[str, Any], folder: Path) -> Iterator[Problem]:
     for table, keys in _FINISHES.items():
         for key in keys:
             yield from _check(_table(data, table), key, "finish", (table,))
+    for name, window in _table(_table(data, "room"), "window").items():
+        for key in ("frame", "curtain", "blind"):
+            yield from _check(window if isinstance(window, dict) else {}, key, "finish", ("room", "window", name))
     for name, light in _table(data, "light").items():
         if isinstance(light, dict):
             yield from source_problems(light, ("light", name), folder)
             yield from _gels(light, ("light", name), folder)
             yield from _check(light, "sky", "sky", ("light", name))
+            yield from _check(light, "air", "air", ("light", name))
     for name, piece in _table(data, "piece").items():
         for key in ("finish", "back"):
             yield from _check(piece if isinstance(piece, dict) else {}, key, "finish", ("piece", name))
@@ -128,8 +132,8 @@ def source_problems(
     from materials.sources import make_source
 
     given, cct = light.get("source", "flash"), light.get("cct_k")
-    if "source" not in light and light.get("shape") in DAYLIGHT_CCT_K:
-        given, cct = "daylight", cct if cct is not None else DAYLIGHT_CCT_K[light["shape"]]
+    if "source" not in light and light.get("shape") in ("sun", "sky"):
+        given, cct = "daylight", cct if cct is not None else CLOUD_CCT_K
     if not isinstance(given, str) or not given or ("head" in light and "source" not in light):
         return
     if given.lower().endswith(".csv"):

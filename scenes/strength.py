@@ -1,7 +1,9 @@
 """Strength of a light in absolute units, from whichever of the usual statements the scene file makes.
 
 Flash comes out in lm s and continuous light in lm at the power set, before gels: of the bare lamp behind modifiers, or
-of what leaves a plain shape; sunlight in lx on a surface that faces it; sky and ambient light in lx at the face.
+of what leaves a plain shape; sunlight in lx on a surface that faces it, a sky in lx on level ground under all of it:
+both counted before anything stands in their way. Ambient light is in lx at the face, before pieces and lights are put
+up.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ from .model import Light, MeterReading
 from .stage import Fixture, Output
 
 if TYPE_CHECKING:
+    from .far import Far
     from .kit import Equipment
 
 
@@ -29,7 +32,9 @@ class DarkAxis(ValueError):
     """No light where a strength is measured, so that nothing can be inferred from it."""
 
 
-def output_of(light: Light, fixture: Fixture | None, equipment: Equipment | None = None) -> Output:
+def output_of(
+    light: Light, fixture: Fixture | None, equipment: Equipment | None = None, far: Far | None = None
+) -> Output:
     """Output of a light at its set power.
 
     - head of the kit: its calibrated output;
@@ -38,7 +43,8 @@ def output_of(light: Light, fixture: Fixture | None, equipment: Equipment | None
     - meter reading: H = C N^2 / S, or E = H / t for continuous light, divided by the axial illuminance per lumen
       at that distance, and by the power at which the reading was taken;
     - lux at a distance: divided by the axial illuminance per lumen;
-    - EV of ambient light and sky: E = C 2^EV / 100 with the constant of a dome meter; of the sun, of a flat meter.
+    - EV of sun and sky: E = C 2^EV / 100 with the constant of a flat meter; of ambient light, of a dome meter;
+    - nothing of sun and sky: what the height of the sun gives (`far`).
 
     All but the last are times the power.
 
@@ -50,10 +56,13 @@ def output_of(light: Light, fixture: Fixture | None, equipment: Equipment | None
         When it was taken at a distance inside the fixture.
     """
     if fixture is None:
-        sun = light.shape == "sun"
-        ev_lux = illuminance_from_ev(light.ev, C_FLAT if sun else C_DOME) if light.ev is not None else None
-        lux = _given(light.lux if light.lux is not None else ev_lux)
-        return Output(lumens=lux if sun else None, reading_lux=None if sun else lux)
+        ambient = light.shape == "ambient"
+        lux = light.lux
+        if light.ev is not None:
+            lux = illuminance_from_ev(light.ev, C_DOME if ambient else C_FLAT)
+        elif lux is None and far is not None and far.daylight is not None:
+            lux = far.daylight.lux
+        return Output(lumens=None if ambient else _given(lux), reading_lux=_given(lux) if ambient else None)
     if equipment is not None and equipment.output is not None:
         full = equipment.output
     else:

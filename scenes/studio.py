@@ -1,9 +1,10 @@
-"""Meshes of the place: room or open ground, background."""
+"""Meshes of the place: the sides of a room with their holes, near ground, background."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -43,8 +44,46 @@ def quad(name: str, corners: list[tuple[float, float, float]]) -> Surface:
     return _surface(name, points, np.array([[0, 1, 2], [0, 2, 3]]), np.tile(normal, (4, 1)))
 
 
+def joined_quads(name: str, corners: list[np.ndarray], toward: np.ndarray | None = None) -> Surface:
+    """Flat four-cornered surfaces (4, 3) as one; each faces as its corners run, or, with `toward`, that point (3,)."""
+    points = np.concatenate(corners).astype(float).reshape(-1, 4, 3)
+    normals = np.cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0])
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    if toward is not None:
+        away = ((toward - points.mean(axis=1)) * normals).sum(axis=1) < 0
+        points[away] = points[away][:, ::-1]
+        normals[away] *= -1
+    first = 4 * np.arange(len(points))[:, None]
+    faces = np.concatenate([first + np.array([0, 1, 2]), first + np.array([0, 2, 3])])
+    return _surface(name, points.reshape(-1, 3), faces, np.repeat(normals, 4, axis=0))
+
+
+def holed(whole: Surface, holes: list[tuple[np.ndarray, np.ndarray]]) -> Surface:
+    """An upright four-cornered surface with holes, each given by two opposite corners (3,) in its plane."""
+    corners = whole.vertices.astype(float)
+    along = corners[1] - corners[0]
+    length = float(np.linalg.norm(along))
+    along /= length
+    spans = [
+        (sorted(float((end - corners[0]) @ along) for end in hole), sorted(float(end[1]) for end in hole))
+        for hole in holes
+    ]
+    top = float(corners[:, 1].max())
+    u = np.unique(np.clip([0.0, length, *(value for span, _ in spans for value in span)], 0, length))
+    v = np.unique(np.clip([0.0, top, *(value for _, span in spans for value in span)], 0, top))
+    quads = []
+    for left, right in pairwise(u):
+        for low, high in pairwise(v):
+            x, y = (left + right) / 2, (low + high) / 2
+            if not any(a[0] < x < a[1] and b[0] < y < b[1] for a, b in spans):
+                at = corners[0] * [1, 0, 1]
+                quads.append(np.stack([at + s * along + [0, t, 0] for s, t in
+                                       ((left, low), (right, low), (right, high), (left, high))]))  # fmt: skip
+    return joined_quads(whole.name, quads)
+
+
 def room_surfaces(room: Room) -> dict[str, Surface]:
-    """The closed sides of a room, by side, facing inward; centred left to right on the origin."""
+    """The closed sides of a room, by side, facing inward, whole; centred left to right on the origin."""
     x, top = room.size_m[0] / 2, room.size_m[2]
     back, front = room.back_z_m(), room.front_z_m()
     corners: dict[str, list[tuple[float, float, float]]] = {

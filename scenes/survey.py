@@ -17,7 +17,7 @@ from materials.errors import KeyfallError
 from . import stage
 from .bodies import exit_outline, in_fixture, in_frame, project
 from .confines import behind_background, beyond, wall_name
-from .far import resolve_distant, shut_out
+from .far import Far, resolve_far
 from .findings import Problem
 from .kit import Equipment
 from .model import Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Sitter
@@ -26,6 +26,8 @@ from .pieces import Sheet
 from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
 from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture, resolve_piece
 from .strength import DarkAxis, output_of
+from .sunlit import dark_windows, sun_problems
+from .windows import places_of, window_problems
 
 TALLEST_M = 3.0
 SMALLEST_M = 0.05
@@ -61,7 +63,7 @@ class Survey:
     places: dict[str, np.ndarray] = field(default_factory=dict)
     camera: stage.Camera | None = None
     fixtures: dict[str, stage.Fixture | None] = field(default_factory=dict)
-    distants: dict[str, stage.Distant] = field(default_factory=dict)
+    far: dict[str, Far] = field(default_factory=dict)
     equipment: dict[str, Equipment] = field(default_factory=dict)
     sheets: dict[str, Sheet] = field(default_factory=dict)
 
@@ -71,6 +73,9 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
     found = Survey(equipment=equipment)
     if parts.background is not None and parts.room is not None:
         found.problems += _background_in_room(parts.background, parts.room)
+    if parts.room is not None:
+        found.problems += [p.within("room") for p in window_problems(parts.room, parts.background)]
+        found.problems += dark_windows(parts.room, parts.lights)
     if parts.sitter is None:
         return found
     try:
@@ -93,8 +98,11 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
     found.problems += [*stuck, *_sitter_in_place(parts, solid)]
     if found.camera is not None:
         found.problems += _camera(parts, found.camera, solid)
-    for name, distant in found.distants.items():
-        found.problems += [p.within("light", name) for p in _sun(parts, distant, found.places["face"])]
+    for name, far in found.far.items():
+        found.problems += [
+            p.within("light", name) for p in sun_problems(far.distant, found.places["face"], parts.room, parts.ground,
+                                                          found.camera)
+        ]  # fmt: skip
     for name, fixture in found.fixtures.items():
         if fixture is not None:
             found.problems += [p.within("light", name) for p in _light(parts, parts.lights[name], fixture, solid)]
@@ -115,23 +123,22 @@ def _resolve(parts: Parts, found: Survey) -> list[Problem]:
             found.camera = resolve_camera(parts.camera, found.places)
         except Unresolved as stuck:
             problems.append(stuck.problem.within("camera"))
+    found.far, stuck_far = resolve_far(parts.lights)
+    problems += stuck_far
     for name, light in parts.lights.items():
-        kit = found.equipment.get(name)
-        if kit is None and light.from_kit():
+        kit, far = found.equipment.get(name), found.far.get(name)
+        if (kit is None and light.from_kit()) or (light.shape in ("sun", "sky") and far is None):
             continue
         try:
             fixture = resolve_fixture(light, found.places, kit.shaped if kit is not None else None)
-            distant = resolve_distant(light)
         except Unresolved as stuck:
             problems.append(stuck.problem.within("light", name))
             continue
         try:
-            output_of(light, fixture, kit)
+            output_of(light, fixture, kit, far)
         except ValueError as trouble:
             problems.append(_unmeasurable(light, fixture, trouble).within("light", name))
             continue
-        if distant is not None:
-            found.distants[name] = distant
         found.fixtures[name] = fixture
     for name, piece in parts.pieces.items():
         try:
@@ -226,13 +233,13 @@ def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSit
             f"the light would be {-fixture.centre_m[1]:.2f} m under the floor",
             fix="Raise it: height_m counts from the floor.",
         )
-    elif side:
-        open_text = f'open = ["{side}"] under [room]'
+    elif side and not _through_a_window(parts.room, fixture):
+        open_text = f'open = ["{side}"] under [room], or a window there'
         yield Problem(
             (key,), f"the light stands {wall_name(side)}, outside the room, so none of it gets in directly",
             fix=f"Move it inside, or let it in with {open_text}.", severity="warning",
         )  # fmt: skip
-    elif (exit_outline(fixture)[:, 1] < 0).any():
+    elif not side and (exit_outline(fixture)[:, 1] < 0).any():
         yield Problem(
             ("size_m",),
             "the lower edge of the light reaches under the floor",
@@ -250,13 +257,10 @@ def _light(parts: Parts, light: Light, fixture: stage.Fixture, sitter: PlacedSit
         yield Problem((key,), "the light is inside the sitter", *_way_out(light, fixture, sitter))
 
 
-def _sun(parts: Parts, distant: stage.Distant, face: np.ndarray) -> Iterator[Problem]:
-    side = shut_out(distant, face, parts.room)
-    if side and parts.room is not None and parts.room.open:
-        yield Problem(
-            (), f"the sun stands {wall_name(side)}, so none of it reaches the face directly",
-            fix=f'Move the sun, or let it in with open = ["{side}"] under [room].', severity="warning",
-        )  # fmt: skip
+def _through_a_window(room: Room | None, fixture: stage.Fixture) -> bool:
+    """Whether the axis of a light outside the room comes in by a window."""
+    end = fixture.centre_m + 100 * fixture.forward
+    return any(place.passes(fixture.centre_m, end) for place in places_of(room).values())
 
 
 def fixture_in_sitter(fixture: stage.Fixture, sitter: PlacedSitter) -> bool:

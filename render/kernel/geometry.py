@@ -50,13 +50,12 @@ def upload(merged: MergedSet) -> Geometry:
     normals = np.concatenate([merged.normals, np.zeros((len(merged.normals), 1))], axis=1)
     tags = merged.material.astype(np.uint32) | (merged.region.astype(np.uint32) << 16)
     corners = np.concatenate([merged.faces.astype(np.uint32), tags[:, None]], axis=1)
-    extent = float(np.ptp(merged.vertices, axis=0).max())
     geometry = Geometry(
         accel=scene,
         corners=mi.UInt32(corners.ravel()),
         points=mi.Float(points.astype(np.float32).ravel()),
         normals=mi.Float(normals.astype(np.float32).ravel()),
-        offset_m=mi.Float(extent * 1e-5),
+        offset_m=mi.Float(merged.extent_m * 1e-5),
     )
     dr.make_opaque(geometry.corners, geometry.points, geometry.normals, geometry.offset_m)
     return geometry

@@ -20,9 +20,9 @@ from .haze import Haze
 from .luminaire import LightTable, light_at
 from .nets import Nets
 from .paths import Scene, power_heuristic, reaching, trace_lanes
+from .portals import Portals, sample_source
 from .sampler import mix, pair
 from .surface import Palette
-from .toward import sample_light
 from .types import Start
 
 _ROW = 8
@@ -83,7 +83,7 @@ def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, see
         sample < samples, exclude=[scene, heads, lane, samples, seed, origin, normal, dome], label="meters, direct"
     ):
         u, v = pair(mix(mix(lane, seed), 0xD1CE), sample)
-        light = sample_light(scene.light, origin, normal, u, v)
+        light = sample_source(scene.light, scene.portals, origin, normal, u, v)
         cosine = dr.dot(normal, light.direction)
         answer = response(dome, cosine)
         useful = (light.weight > 0) & (answer > 0)
@@ -99,6 +99,7 @@ def read_meters(
     palette: Palette,
     bodies: Bodies,
     nets: Nets,
+    portals: Portals,
     lights: LightTable,
     light_count: int,
     placement: tuple[np.ndarray, np.ndarray, np.ndarray],
@@ -125,7 +126,7 @@ def read_meters(
     dr.make_opaque(heads.table)
     lanes, each = light_count * count * _COPIES, max(samples // _COPIES, 2)
     light = light_at(lights, dr.arange(mi.UInt32, lanes) // (heads.count * heads.copies))
-    scene = Scene(geometry, palette, bodies, nets, light, haze)
+    scene = Scene(geometry, palette, bodies, nets, portals, light, haze)
     end, seeds = dr.opaque(mi.UInt32, each), dr.opaque(mi.UInt32, seed)
     direct = _direct(scene, heads, lanes, end, seeds)
     paths = trace_lanes(scene, heads, lanes, dr.opaque(mi.UInt32, 0), end, seeds)

@@ -29,9 +29,10 @@ from .haze import (
 )
 from .luminaire import AMBIENT, FAR_M, NO_BODY, SUN
 from .nets import Nets, let_through
+from .portals import Portals, arriving_through, sample_source
 from .sampler import mix, pair
 from .surface import Palette, evaluate, sample, surface_at
-from .toward import arriving, sample_light, span_in_beam
+from .toward import sample_light, span_in_beam
 from .types import Luminaire, Path, Surface, SurfacePoint
 
 _ROULETTE_DEPTH = 1
@@ -48,12 +49,14 @@ _FROM_HAZE = -1.0
 
 @dataclass
 class Scene:
-    """All a path needs of the set: `geometry`, `palette`, `bodies`, `nets`, the one `light` that is lit, and `haze`."""
+    """All a path needs of the set: `geometry`, `palette`, `bodies`, `nets`, `portals` of a room, the one `light` that
+    is lit, and `haze`."""
 
     geometry: Geometry
     palette: Palette
     bodies: Bodies
     nets: Nets
+    portals: Portals
     light: Luminaire
     haze: Haze | None = None
 
@@ -86,7 +89,9 @@ def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, d
     around = (light.kind == AMBIENT) | (light.kind == SUN)
     meets = path.active & (met_body | (escaped & around))
     reach = dr.select(around, FAR_M, dr.select(meets, distance, 1))
-    radiance, other = arriving(light, path.origin, path.direction, reach, path.cos_normal)
+    radiance, other = arriving_through(
+        light, scene.portals, path.origin, path.direction, reach, path.cos_normal
+    )
     weight = dr.select(path.pdf > 0, power_heuristic(path.pdf, other), 1)
     if scene.haze is not None:  # fixtures and the sun were sampled all along the segment before
         weight = dr.select((path.pdf < 0) & (light.kind != AMBIENT), 0, weight)
@@ -118,7 +123,7 @@ def _next_event(
     seed: mi.UInt32,
 ) -> None:  # fmt: skip
     """Add what the lit fixture sends straight to the surface point."""
-    light = sample_light(scene.light, point.position, point.normal, u, v)
+    light = sample_source(scene.light, scene.portals, point.position, point.normal, u, v)
     outgoing = -path.direction
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
     useful = on_surface & (light.weight > 0) & (coat + base > 0)

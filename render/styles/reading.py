@@ -140,7 +140,8 @@ def _blackened(stage: Stage) -> Stage:
             black[0] = replace(finish, name="black", reflectance=np.zeros_like(finish.reflectance), f0=0.0, coat=0.0)
         return replace(shape, finish=black[0])
 
-    return replace(stage, shapes=tuple(of(shape) for shape in stage.shapes), nets=(), haze=None)
+    shapes = tuple(of(shape) for shape in stage.shapes)
+    return replace(stage, shapes=shapes, nets=(), panes=(), surroundings=(), haze=None)
 
 
 def _cut(shape: Shape, frame: FaceFrame) -> Shape:
@@ -170,7 +171,8 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
 
     A cheek is the mean of meters on the skin within a fifth of the distance between the pupils from its landmark.
     """
-    from ..look import FACE_PROBE, xyz_weights
+    from ..look import xyz_weights
+    from ..meterset import FACE_PROBE
 
     frame = relief.frame
     patches = [_on_skin(relief, _patch(relief, stage.landmarks[name])) for name in ("cheek_L", "cheek_R")]
@@ -187,7 +189,7 @@ def read_skin(stage: Stage, relief: Relief, device: str, threads: int | None, ca
     held = (Meter(FACE_PROBE, "dome"), *(Meter("skin", "flat:surface") for _ in places[1:]))
     job = Job(stage, cache, device, threads)
     transport = job.meters(MeterPlacement(held, places, normals, domes))
-    meters = MeterSet(job.bands, tuple(light.name for light in stage.lights), held, transport)
+    meters = MeterSet(job.bands, tuple(light.name for light in stage.lights), held, transport, job.clear_face())
     exposure = np.einsum("lb,lbm->m", xyz_weights(meters, stage)[:, :, 1], transport)
     split = 3 + len(patches[0][0])
     means = [float(part.mean()) if len(part) else 0.0 for part in (exposure[3:split], exposure[split:])]

@@ -6,7 +6,7 @@ from .haze import Haze
 from .light import Light, MeterReading
 from .piece import Piece
 from .scene import FORMAT, Scene
-from .set import Background, Ground, Room
+from .set import Background, Ground, Room, Window
 from .sitter import Clothes, Sitter
 
 __all__ = [
@@ -24,4 +24,5 @@ __all__ = [
     "Scene",
     "Sitter",
     "Table",
+    "Window",
 ]

@@ -59,6 +59,7 @@ def named(kind: str) -> Any:
 
 
 Finish = Annotated[str, named("finish")]
+Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
 Place = Annotated[list[Coordinate], Field(min_length=3, max_length=3)]
 Aim = Annotated[str, named("landmark")] | Place
 if TYPE_CHECKING:

@@ -31,9 +31,8 @@ from .light_checks import FAR_WORDS, FLASH_STRENGTHS, place_problems, shape_prob
 
 Role = Literal["key", "fill", "background", "hair", "rim", "ambient", "other"]
 TUNABLE_SOURCES = ("flash", "daylight", "blackbody", "tungsten")
-DAYLIGHT_CCT_K = {"sun": 5500.0, "sky": 6500.0}
-"""Colour temperature of sun and sky for which the file names no source, kelvin: direct sun at midday, and the average
-daylight of illuminant D65 for the sky."""
+CLOUD_CCT_K = 6500.0
+"""Colour temperature of a cloudy sky for which the file names no source, kelvin: the average daylight of D65."""
 
 Strong = Annotated[Positive, Field(le=1e9)]
 
@@ -65,8 +64,8 @@ class Light(Table):
     )
     cct_k: Kelvin | None = Field(
         None,
-        description="Correlated colour temperature, kelvin, for flash, daylight, blackbody and tungsten. Sun and sky "
-        "without a source are daylight of 5500 and 6500 K; a clear blue sky is nearer 10000.",
+        description="Correlated colour temperature, kelvin, for flash, daylight, blackbody and tungsten. Without it "
+        "and a source, sun and clear sky have the colour that the sun's height and the air give them.",
     )
     shape: Literal["disk", "rectangle", "octagon", "sphere", "tube", "spot", "ambient", "sun", "sky"] | None = Field(
         None,
@@ -118,6 +117,11 @@ class Light(Table):
     sky: Annotated[str, named("sky")] | Annotated[Whole, Field(ge=1, le=15)] | None = Field(
         None, description="Kind of sky: a name, or the number of a CIE standard general sky."
     )
+    air: Annotated[str, named("air")] | Annotated[Number, Field(ge=0, le=1)] | None = Field(
+        None,
+        description="Sun and clear sky: how clear the air is, by name or as aerosol optical depth at 500 nm. Where it "
+        "is left out, the sun takes that of the set's clear sky; clear if there is none.",
+    )
     at_m: Place | None = Field(
         None, description="Place [x, y, z], metres, instead of azimuth, elevation or height, and distance."
     )
@@ -146,13 +150,14 @@ class Light(Table):
     lux: Strong | None = Field(
         None,
         description="Continuous light: lux on its axis at lux_distance_m and full power. Sun: lux on a surface that "
-        "faces it. Sky and ambient: lux at the face.",
+        "faces it. Sky: lux on level ground under the whole sky. Both follow from the sun's height if left out. "
+        "Ambient: lux of a dome at the face, before pieces and lights stand there.",
     )
     lux_distance_m: Length | None = Field(None, description="Distance at which lux was measured, metres.")
     ev: Annotated[Number, Field(ge=-10, le=20)] | None = Field(
         None,
-        description="Ambient and sky: exposure value at ISO 100 that a dome meter shows at the face. Sun: that of a "
-        "flat meter turned to it.",
+        description="Exposure value at ISO 100 instead of lux. Sun: of a flat meter turned to it. Sky: of a flat "
+        "meter, level under the whole sky. Ambient: of a dome at the face, before pieces and lights stand there.",
     )
     power: Power | None = Field(None, description='Power setting as a fraction of full: 0.125 or "1/8".')
     power_stops: Annotated[Number, Field(ge=-12, le=0)] | None = Field(
@@ -184,9 +189,13 @@ class Light(Table):
 
     def emission(self) -> tuple[str, float | None]:
         """Source and colour temperature in kelvin (None where the source has its own) of a light without a head."""
-        if self.shape in DAYLIGHT_CCT_K and "source" not in self.model_fields_set:
-            return "daylight", self.cct_k if self.cct_k is not None else DAYLIGHT_CCT_K[self.shape]
+        if self.shape in ("sun", "sky") and "source" not in self.model_fields_set:
+            return "daylight", self.cct_k if self.cct_k is not None else CLOUD_CCT_K
         return self.source, self.cct_k
+
+    def natural(self) -> bool:
+        """Whether sun or sky leaves its colour to the air."""
+        return self.shape in ("sun", "sky") and "source" not in self.model_fields_set and self.cct_k is None
 
     def is_flash(self) -> bool:
         """Whether a light without a head is a flash: by its source or, if measured, by how its strength is given."""

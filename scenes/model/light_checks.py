@@ -38,7 +38,7 @@ def strength_problems(light: Light) -> Iterator[Problem]:
     for wrong in given:
         if wrong not in allowed:
             yield Problem((wrong,), f"{wrong} does not give the strength of {what}", choice, _other_kind(light, wrong))
-    if not given:
+    if not given and light.shape not in ("sun", "sky"):
         yield Problem((), "this light has no strength", choice, "Add one.")
     elif len(usable) > 1:
         yield Problem(
@@ -209,7 +209,7 @@ def place_problems(light: Light) -> Iterator[Problem]:
     if light.shape in ("sun", "sky"):
         yield from _far_place_problems(light)
         return
-    for extra in light.given("time", *CLOCK_KEYS, "sky"):
+    for extra in light.given("time", *CLOCK_KEYS, "sky", "air"):
         fix = f'Remove {extra}, or use shape = "{"sky" if extra == "sky" else "sun"}".'
         yield Problem((extra,), f"{extra} belongs to sun and sky", fix=fix)
     if light.shape == "ambient":

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field, PrivateAttr
 
 from ..findings import Problem
-from .base import Table
+from .base import Name, Table
 from .camera import Camera, Exposure
 from .haze import Haze
 from .light import Light
@@ -20,7 +20,6 @@ from .sitter import Sitter
 
 FORMAT = 1
 ROLE_WORDS = ("key", "fill", "background", "hair", "rim", "ambient")
-Name = Annotated[str, Field(pattern=r"^[A-Za-z0-9_-]+$", max_length=40)]
 
 
 class Scene(Table):
@@ -39,7 +38,7 @@ class Scene(Table):
     exposure: Exposure = Field(Exposure(), description="ISO, aperture, shutter and white balance.")
     sitter: Sitter = Field(description="Who sits.")
     room: Room | None = Field(None, description="The room; leave it out for an open location.")
-    ground: Ground | None = Field(None, description="The ground of an open location; not with a room.")
+    ground: Ground | None = Field(None, description="The ground of an open location, or outside a room.")
     background: Background | None = Field(None, description="A paper or panel across the set behind the sitter.")
     haze: Haze | None = Field(None, description="Haze, smoke or fog in the air; leave it out for clear air.")
     light: Annotated[dict[Name, Light], Field(min_length=1)] = Field(
@@ -80,11 +79,16 @@ RESERVED_LIGHT_NAMES = ("all", "surface")
 
 def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, Light]) -> Iterator[Problem]:
     """Checks between tables; None and missing lights stand for tables that are absent or faulty."""
-    if room is not None and ground is not None:
+    closed = room is not None and not room.open and not room.window
+    if closed and ground is not None:
         yield Problem(
-            ("ground",), "the ground belongs to an open location, but there is a room", fix="Remove [ground] or [room]."
-        )
-    closed = room is not None and not room.open
+            ("ground",), "the ground lies outdoors, and this room is closed",
+            "Allowed in an open location, and where the room has a window or an open side.",
+            "Remove [ground] or [room], or give the room a window.",
+        )  # fmt: skip
+    if room is None and ground is not None and ground.below_m is not None:
+        message = "below_m counts from a room's floor, and there is no room"
+        yield Problem(("ground", "below_m"), message, fix="Remove it.")
     for name, light in lights.items():
         if name in RESERVED_LIGHT_NAMES:
             yield Problem(
@@ -97,8 +101,8 @@ def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, L
             yield Problem(
                 ("light", name),
                 f"{what} cannot get into a closed room",
-                f"Allowed: {light.shape} in an open location, or with a side of the room open.",
-                'Open a side, e.g. open = ["front"] under [room], or remove this light.',
+                f"Allowed: {light.shape} in an open location, or where the room has a window or an open side.",
+                'Add a window, e.g. [room.window.north], or open = ["front"] under [room]; or remove this light.',
             )
     if lights and not any(light.on for light in lights.values()):
         yield Problem(

@@ -13,11 +13,12 @@ import pytest
 from scenes import Scene, build_stage, dump_scene
 from scenes.bodies import exit_outline, in_fixture
 from scenes.check import check_data
-from scenes.far import SUN_SPREAD_DEG, shut_out
+from scenes.far import SUN_SPREAD_DEG
 from scenes.field import illuminance
 from scenes.findings import Problem, dotted
 from scenes.model import Room
 from scenes.stage import Distant, Light
+from scenes.sunlit import shut_out
 
 from .examples import changed
 
@@ -43,7 +44,7 @@ def test_sun_by_angles_stands_where_a_light_would() -> None:
     assert sun.distant.toward == pytest.approx(expected, abs=1e-12)
     assert (sun.distant.kind, sun.distant.spread_deg, sun.distant.luminance) == ("sun", SUN_SPREAD_DEG, None)
     assert (sun.output.lumens, sun.output.reading_lux) == (60000, None)
-    assert (sun.flash, sun.source.name, sun.role) == (False, "daylight 5500 K", "other")
+    assert (sun.flash, sun.source.name, sun.role) == (False, "sunlight 5160 K", "other")
 
 
 def test_sun_at_noon_of_the_solstice_looks_along_the_front() -> None:
@@ -79,10 +80,10 @@ def test_the_offset_of_a_time_counts() -> None:
     assert later.distant.toward[0] < -0.3  # the sun has gone on to the west, which is camera left
 
 
-def test_ev_of_the_sun_is_that_of_a_flat_meter_and_of_a_sky_that_of_a_dome() -> None:
-    # ISO 2720: E = C 2^EV / 100, C = 250 flat and 340 dome
+def test_ev_of_sun_and_sky_is_that_of_a_flat_meter_in_the_open() -> None:
+    # ISO 2720: E = C 2^EV / 100, C = 250 flat
     assert far(shape="sun", ev=14, elevation_deg=30).output.lumens == pytest.approx(250 * 2**14 / 100)
-    assert far(shape="sky", ev=12, sky="overcast").output.reading_lux == pytest.approx(340 * 2**12 / 100)
+    assert far(shape="sky", ev=12, sky="overcast").output.lumens == pytest.approx(250 * 2**12 / 100)
 
 
 def test_sky_by_name_and_number() -> None:
@@ -93,7 +94,7 @@ def test_sky_by_name_and_number() -> None:
     assert numbered.distant.luminance is not None
     assert np.array_equal(named.distant.luminance.values, numbered.distant.luminance.values)
     assert named.distant.toward == pytest.approx([0, 1, 0])
-    assert (named.output.lumens, named.output.reading_lux) == (None, 9000)
+    assert (named.output.lumens, named.output.reading_lux) == (9000, None)
     assert (named.source.name, named.role, named.flash) == ("daylight 6500 K", "ambient", False)
 
 
@@ -175,3 +176,77 @@ def test_a_tube_lies_along_its_right_and_shines_as_a_rod() -> None:
 def test_a_year_no_calendar_reaches_is_one_clear_error(time: str) -> None:
     _, found = checked(shape="sun", lux=60000, **(CLOCK | {"time": time}))
     assert [(dotted(p.path), p.allowed) for p in found] == [("light.far.time", "Allowed: 1800 to 2200.")]
+
+
+def both(sun: dict[str, Any], sky: dict[str, Any]) -> tuple[tuple[Light, ...] | None, list[tuple[str, str, str]]]:
+    """Lights of a set with a sun and a sky, or the findings (path, severity, message)."""
+    scene, found = check_data(changed(light__key=None, light__sun=sun, light__sky=sky), Path("."))
+    told = [(dotted(p.path), p.severity, p.message) for p in found]
+    return (build_stage(scene).lights if scene is not None else None), told
+
+
+def test_strength_and_colour_follow_from_the_height_of_the_sun() -> None:
+    """What a scene leaves out comes from the air (`materials.atmosphere`, tested against published values); what it
+    names stays."""
+    from materials import clear_sky, sun_through_air
+
+    low = sun_through_air(8, "hazy")
+    lights, found = both(
+        {"shape": "sun", "azimuth_deg": 20, "elevation_deg": 8, "air": "hazy"}, {"shape": "sky", "sky": "clear"}
+    )
+    assert lights is not None
+    assert not found
+    sun, sky = lights
+    assert sun.output.lumens == pytest.approx(low.lux)
+    assert np.array_equal(sun.source.spd, low.source.spd)
+    assert sky.output.lumens == pytest.approx(clear_sky(8, "hazy").lux)
+    assert sky.distant is not None
+    assert sun.distant is not None
+    assert np.array_equal(sky.distant.toward, sun.distant.toward)
+    lights, _ = both({"shape": "sun", "elevation_deg": 8, "lux": 123, "cct_k": 4500}, {"shape": "sky", "sky": "milky"})
+    assert lights is not None
+    assert (lights[0].output.lumens, lights[0].source.name) == (123, "daylight 4500 K")
+    # without a word about the air, the sun shines through that of the sky
+    lights, _ = both({"shape": "sun", "elevation_deg": 30}, {"shape": "sky", "sky": "milky"})
+    assert lights is not None
+    assert lights[0].output.lumens == pytest.approx(sun_through_air(30, "hazy").lux)
+
+
+def test_a_cloudy_sky_is_as_bright_as_the_handbook_says() -> None:
+    # IES Lighting Handbook, daylight availability (from memory): 0.3 + 21 sin h klx cloudy, 0.3 + 45 sin h partly cloudy
+    for name, rise in (("overcast", 21e3), ("partly", 45e3)):
+        sky = far(shape="sky", sky=name, azimuth_deg=0, elevation_deg=30)
+        assert sky.output.lumens == pytest.approx(300 + rise / 2)
+        assert sky.source.name == "daylight 6500 K"
+
+
+@pytest.mark.parametrize(
+    ("sun", "sky", "expected"),
+    [
+        ({"elevation_deg": 20}, {"sky": "clear", "azimuth_deg": 90, "elevation_deg": 20},
+         [("light.sky.elevation_deg", "error", "this sky has the sun 83 degrees away from where the sun of this set stands")]),
+        ({"elevation_deg": 20, "air": "clean"}, {"sky": "clear", "air": "hazy"},
+         [("light.sky.air", "error", "the air of this sky (hazy) is not that of the sun (clean)")]),
+        ({"elevation_deg": 20}, {"sky": "overcast"},
+         [("light.sun", "warning", "the sky 'sky' is overcast and hides the sun")]),
+        ({"elevation_deg": 20}, {"sky": "partly", "air": "hazy"},
+         [("light.sky.air", "error", "air says nothing of this sky (partly), which is cloudy")]),
+        ({**CLOCK, "time": "2025-06-20T00:02:00Z"}, {"sky": "clear"},
+         [("light.sun.time", "error", "at this time and place the sun stands 16.6 degrees below the horizon")]),
+        ({**CLOCK, "time": "2025-06-20T00:02:00Z"}, {"sky": "clear", **CLOCK, "time": "2025-06-20T00:02:00Z"},
+         [("light.sun.time", "error", "at this time and place the sun stands 16.6 degrees below the horizon")]),
+        ({"elevation_deg": 20, "air": "clean", "lux": 9, "cct_k": 5000}, {"sky": "overcast"},
+         [("light.sun.air", "warning", "air changes nothing here: strength and colour are both given")]),
+        ({"elevation_deg": 20, "air": "claen"}, {"sky": "partly", "lux": 9},
+         [("light.sun.air", "error", "there is no air 'claen'")]),
+    ],
+)  # fmt: skip
+def test_sun_and_sky_that_contradict_are_told(sun: dict[str, Any], sky: dict[str, Any], expected: list[Any]) -> None:
+    _, found = both({"shape": "sun", **sun}, {"shape": "sky", **sky})
+    assert [f[:2] for f in found] == [e[:2] for e in expected], found
+    assert all(f[2].startswith(e[2]) for f, e in zip(found, expected, strict=True)), found
+
+
+def test_an_overcast_sky_alone_needs_a_strength_or_a_height() -> None:
+    _, found = checked(shape="sky", sky="overcast")
+    assert [(dotted(p.path), p.message) for p in found] == [("light.far", "nothing says how bright this sky is")]
