@@ -174,8 +174,8 @@ def _lines(path: Path) -> list[str]:
             f"{shown}:{line}: cannot be read as text: this line is not UTF-8. Save it as a plain CSV file in UTF-8."
         ) from None
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for number, line in enumerate(lines, start=1):
-        held = hidden_character(line.replace("\t", " "))
+    for number, text in enumerate(lines, start=1):
+        held = hidden_character(text.replace("\t", " "))
         if held is not None:
             raise DataError(f"{shown}:{number}: this line holds {held}. Remove it.")
     return lines

@@ -13,8 +13,9 @@ SOURCES: dict[str, tuple[str, ...]] = {
     "materials": ("*",),
     "scenes": ("cells", "field", "fixtures", "optics", "stage"),
     "render": (
-        "denoise", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares", "smoothing", "tracer",
-    ),
+        "denoise", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares", "smoothing",
+        "tracer",
+    ),  # fmt: skip
     "render.kernel": ("*",),
 }
 """Modules that decide what is traced of a stage, by package; all of a package for "*". What the other modules of
