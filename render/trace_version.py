@@ -15,7 +15,7 @@ SOURCES: dict[str, tuple[str, ...]] = {
     "render": (
         "denoise", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares", "smoothing",
         "tracer",
-    ),  # fmt: skip
+    ),
     "render.kernel": ("*",),
 }
 """Modules that decide what is traced of a stage, by package; all of a package for "*". What the other modules of
