@@ -261,8 +261,8 @@ def _curtain(name: str, place: WindowPlace, drawn: float) -> Surface:
 
 
 def _blind(name: str, place: WindowPlace, window: Window) -> Surface:
-    """Level slats from the top down, each turned about its length: in the reveal where they fit, else before it and past
-    its edges."""
+    """Level slats from the top down, each turned about its length: in the reveal where they fit, else before it and
+    past its edges."""
     half, tilt = window.slat_m / 2, math.radians(window.slat_deg)
     room_for = window.slat_m + 0.02 + BAR_DEPTH_M < place.wall_m
     middle = half + 0.01 if room_for else -half - 0.02
