@@ -8,8 +8,9 @@ from .report import CameraSettings
 
 
 def settings_line(settings: CameraSettings) -> str:
-    """For example "f/8, 1/125 s, ISO 100, white balance flash"."""
-    balance = settings.white_balance if isinstance(settings.white_balance, str) else f"{settings.white_balance:g} K"
+    """For example "f/8, 1/125 s, ISO 100, white balance flash (5500 K)"."""
+    named = isinstance(settings.white_balance, str)
+    balance = f"{settings.white_balance} (5500 K)" if named else f"{settings.white_balance:g} K"
     return (
         f"f/{_mark(settings.f_number)}, {format_shutter(settings.shutter_s)}, ISO {settings.iso:g}, "
         f"white balance {balance}"

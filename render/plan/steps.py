@@ -41,12 +41,15 @@ def set_up_steps(
 
 def _black(report: Report) -> tuple[str, str]:
     ambient = report.ambient
-    words = (
-        f"Camera on its mark: {settings_line(report.settings)}. All heads off. Take a frame: this is what the place "
-        f"itself gives. {signed(ambient.words)}"
-    )
+    if ambient.flash:
+        begin = "All heads off. Take a frame: this is what the place itself gives."
+    else:
+        begin = "Take a frame: this is the light of the place and of lamps that burn."
+    words = f"Camera on its mark: {settings_line(report.settings)}. {begin} {signed(ambient.words)}"
     if ambient.stops is None:
         return words, "frame is black"
+    if not ambient.flash:
+        return words, f"dome at the face {stops_words(ambient.stops)} stops"
     wish = "frame is black" if ambient.black else "frame shows the ambient light alone"
     return words, f"dome at the face {stops_words(ambient.stops)} stops, {wish}"
 

@@ -209,9 +209,11 @@ def test_ambient_audit_counts_all_that_is_not_flash(run):
     stops = math.log2(sum(r.exposure_lx_s for r in seen) * ISO / (340 * F_NUMBER**2))
     assert audit.stops == pytest.approx(stops)
     assert audit.black == (stops <= -5)
+    assert audit.flash
+    assert audit.metered_shutter_s is None
     if not audit.black:
-        assert audit.shutter_s <= SHUTTER_S / 2 ** (stops + 5) * 1.02
-        assert audit.iso == pytest.approx(ISO / 2 ** (stops + 5))
+        assert audit.black_shutter_s <= SHUTTER_S / 2 ** (stops + 5) * 1.02
+        assert audit.black_iso is None or audit.black_iso <= ISO / 2 ** (stops + 5) * 1.02
 
 
 MAP_REGIONS = {
@@ -310,7 +312,8 @@ lights.power_for_aperture.within_range lights.spread_at_face lights.spread_on_ba
 lights.spread_at_face.distance_m lights.spread_at_face.beam_m lights.spread_at_face.field_m
 lights.spread_on_background.distance_m lights.spread_on_background.beam_m lights.spread_on_background.field_m
 lights.spill.wall lights.spill.floor lights.spill.legs
-ambient.lights ambient.stops ambient.black ambient.shutter_s ambient.iso ambient.beyond_sync ambient.sync_s ambient.words
+ambient.lights ambient.stops ambient.black ambient.black_shutter_s ambient.black_iso ambient.beyond_sync ambient.sync_s ambient.words
+ambient.flash ambient.metered_shutter_s ambient.metered_iso ambient.metered_f_number
 lights.samples lights.noise_stops lights.gel.name lights.gel.loss_stops lights.gel.chromaticity_xy
 lights.at_face.probe lights.at_face.light lights.at_face.aim lights.at_face.exposure_lx_s lights.at_face.f_number
 lights.at_face.stops

@@ -159,9 +159,10 @@ def test_glass_and_curtain_take_what_they_say():
     assert (veiled < 0.9 * bare).all()
     assert (veiled > 0.1 * bare).all()
     shut = {name: {**w, "blind": "black-paint", "slat_deg": 90, "slat_m": 0.1} for name, w in ROOM["window"].items()}
-    assert readings(room(window=shut), sky(), PLACES, NORMALS).max() < 0.15 * bare.min()
+    hung = readings(room(window=shut, wall_m=0.3), sky(), PLACES[:1], NORMALS[:1]).mean()  # in the reveal
+    assert hung < 0.05 * bare[0]
     tilted = {}
     for tilt in (-40, 40):
         blinds = {name: {**w, "blind": "black-paint", "slat_deg": tilt} for name, w in ROOM["window"].items()}
-        tilted[tilt] = readings(room(window=blinds), sky(), PLACES[:1], NORMALS[:1]).mean()
+        tilted[tilt] = readings(room(window=blinds, wall_m=0.3), sky(), PLACES[:1], NORMALS[:1]).mean()
     assert tilted[40] < 0.3 * tilted[-40]  # the inner edge up shuts out the sky
