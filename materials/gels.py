@@ -42,11 +42,18 @@ class Gel:
     ----------
     name, description : for lists and reports.
     transmittance : (401,), each in [0, 1].
+    parts : names of the sheets of a stack; empty for a single sheet.
     """
 
     name: str
     description: str
     transmittance: np.ndarray
+    parts: tuple[str, ...] = ()
+
+    @property
+    def sheets(self) -> tuple[str, ...]:
+        """Names of its sheets, one for a single gel."""
+        return self.parts or (self.name,)
 
     def loss_stops(self, source: Source) -> float:
         """Light lost from `source`, in stops (positive); infinite when no visible light passes."""
@@ -92,9 +99,9 @@ def make_gel(name: str) -> Gel:
     return _gel(name, entry["is"], curve)
 
 
-def _gel(name: str, description: str, transmittance: np.ndarray) -> Gel:
+def _gel(name: str, description: str, transmittance: np.ndarray, parts: tuple[str, ...] = ()) -> Gel:
     transmittance.flags.writeable = False
-    return Gel(name, description, transmittance)
+    return Gel(name, description, transmittance, parts)
 
 
 def mired_transmittance(shift_mired: float, peak: float = SHEET_PEAK) -> np.ndarray:
@@ -162,4 +169,5 @@ def stack(gels: Sequence[Gel]) -> Gel:
     if len(gels) == 1:
         return gels[0]
     product = np.prod([gel.transmittance for gel in gels], axis=0)
-    return _gel(" + ".join(gel.name for gel in gels), "; ".join(gel.description for gel in gels), product)
+    names = tuple(name for gel in gels for name in gel.sheets)
+    return _gel(" + ".join(names), "; ".join(gel.description for gel in gels), product, names)

@@ -10,7 +10,7 @@ import numpy as np
 
 from scenes.beams import BEAM_SHARE, FIELD_SHARE, wall
 from scenes.field import axial_illuminance_per_lumen
-from scenes.meters import format_f_number_tenths
+from scenes.meters import aperture_words
 
 from .beam import DARKEST_STOPS, REFERENCE, BeamAt, BeamReport, Setup, SetupReport
 from .develop import encode_srgb
@@ -82,7 +82,7 @@ def _row_text(figure: Figure, numbers: SetupReport, row: int, top: float, width:
     )
     lines = []
     for at in numbers.at:
-        lines.append(f"at {at.distance_m:g} m   {format_f_number_tenths(at.f_number)}")
+        lines.append(f"at {at.distance_m:g} m   {aperture_words(at.f_number)}")
         lines.append(f"   {_loss(numbers, at)}")
         lines.append(f"   beam {_size(at.beam_m)}, field {_size(at.field_m)}")
     text = "\n".join(lines)

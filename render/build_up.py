@@ -99,14 +99,14 @@ def _before(stage: Stage, olat: OlatSet) -> str:
 
 def steps_of(stage: Stage, olat: OlatSet) -> list[Step]:
     """Every light that is on, in the order of setting up; ambient light alone comes first."""
-    lights = [light for light in set_up_order(stage.lights) if light.on]
+    lights = [light for light in set_up_order(stage) if light.on]
     readings = all_readings(olat.meters, stage)
     steps = []
     for number, light in enumerate(lights, 1):
         before = only(stage, [li.name for li in lights[:number]])
         report = StepReport(
             number=number, light=light.name, role="ambient" if is_ambient(light) else light.role,
-            alone=reading_report(where_read(light, readings)), so_far=numbers_of(olat.meters, before),
+            alone=reading_report(where_read(light, stage, readings)), so_far=numbers_of(olat, before),
         )  # fmt: skip
         steps.append(Step(report, _pixels(olat, only(stage, [light.name])), _pixels(olat, before)))
     return steps

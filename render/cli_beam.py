@@ -13,7 +13,7 @@ from rich.text import Text
 
 from materials import KeyfallError
 from scenes.kit import load_kit
-from scenes.meters import format_f_number_tenths
+from scenes.meters import aperture_words
 from scenes.photometric import lm63_text
 
 from .beam import MOST_SETUPS, BeamReport, Setup, beam_report, check_distances, chosen_head, photometry_of, setup_of
@@ -87,7 +87,7 @@ def _to_console(console: Console, report: BeamReport, output: Path | None) -> No
             front = "" if at.attachment_loss_stops is None else f"{at.attachment_loss_stops:.1f}"
             table.add_row(
                 Text(named, style="bold"), f"{at.distance_m:g} m",
-                format_f_number_tenths(at.f_number), f"{at.loss_stops + 0.0:.1f}", front,
+                aperture_words(at.f_number), f"{at.loss_stops + 0.0:.1f}", front,
                 _size(at.beam_m), _size(at.field_m),
             )  # fmt: skip
     console.print(table)

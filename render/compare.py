@@ -9,16 +9,17 @@ from pathlib import Path
 import numpy as np
 from pydantic import Field
 
-from scenes.meters import format_stops
+from scenes.meters import difference_words, format_stops
 from scenes.stage import Stage
 
+from .backdrop import backdrop_report
 from .cache import Cache
 from .develop import develop
 from .files import write_pixels
 from .job import same_transport
 from .look import relight
 from .maps import DARKEST_STOPS, luminance_stops
-from .meterset import FACE_PROBE, MeterSet
+from .meterset import FACE_PROBE
 from .olat import OlatSet
 from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress, among
@@ -35,11 +36,16 @@ from .variants import Grid, Variant
 
 
 class CellNumbers(Record):
-    """The three numbers under a picture; null where nothing is read."""
+    """The numbers under a picture; null where nothing is read."""
 
     face_stops: float | None = Field(description="all lights, dome at the face, from the set aperture")
     cheeks_ratio: float | None = Field(description="brighter cheek over the other, each metered flat on it, all lights")
-    background_stops: float | None = Field(description="flat on the middle of the background, from the face's reading")
+    background_light_stops: float | None = Field(
+        description="light on the background, flat on it, from the face's reading; the median over the picture"
+    )
+    background_seen_stops: float | None = Field(
+        description="the background as seen, its colour and haze included, from mid-grey: the median over the picture"
+    )
 
 
 class CellReport(Record):
@@ -194,44 +200,51 @@ def _cell(
     noises = [t.noise_stops for t in olat.transports if t.noise_stops is not None]
     report = CellReport(
         row=variant.row, column=variant.column, labels=list(variant.labels),
-        numbers=numbers_of(olat.meters, stage), power_change_stops=changes, style=style, notes=list(variant.notes),
+        numbers=numbers_of(olat, stage), power_change_stops=changes, style=style, notes=list(variant.notes),
         noise_stops=max(noises, default=None), warnings=list(stage.warnings),
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
     return Cell(variant, sized(picture, stage).to_8_bit(), stops, picture.no_detail, report)
 
 
-def numbers_of(meters: MeterSet, stage: Stage) -> CellNumbers:
+def numbers_of(olat: OlatSet, stage: Stage) -> CellNumbers:
     """Face, cheeks and background of a stage, all its lights together."""
-    readings = {(r.probe, r.aim): r for r in all_readings(meters, stage) if r.light == ALL_LIGHTS}
+    readings = {(r.probe, r.aim): r for r in all_readings(olat.meters, stage) if r.light == ALL_LIGHTS}
     face = readings[FACE_PROBE, "dome"].stops
     sides = [readings[probe, "flat:surface"].exposure_lx_s for probe in ("cheek_L", "cheek_R")]
-    behind = readings.get(("background_centre", "flat:surface"))
+    behind = backdrop_report(olat, stage)
     return CellNumbers(
         face_stops=face,
         cheeks_ratio=max(sides) / min(sides) if min(sides) > 1e-9 else None,
-        background_stops=None if face is None or behind is None or behind.stops is None else behind.stops - face,
+        background_light_stops=None if face is None or behind is None else behind.light_stops - face,
+        background_seen_stops=None if behind is None else behind.seen_stops,
     )
 
 
 def number_words(numbers: CellNumbers) -> list[tuple[str, str]]:
-    """The three numbers as they stand under a picture: the value, and what it is of."""
+    """The numbers as they stand under a picture: the value, and what it is of."""
     ratio = numbers.cheeks_ratio
     return [
-        ("dark" if numbers.face_stops is None else _signed(numbers.face_stops), "face"),
+        ("dark" if numbers.face_stops is None else difference_words(numbers.face_stops), "face"),
         ("one only" if ratio is None else f"{ratio:.1f}:1" if ratio < 99.5 else "over 99:1", "cheeks"),
-        (_behind(numbers.background_stops), "background"),
+        (_light_behind(numbers), "light behind"),
+        (_look_behind(numbers.background_seen_stops), "background"),
     ]
 
 
-def _behind(stops: float | None) -> str:
-    if stops is None:
+def _light_behind(numbers: CellNumbers) -> str:
+    """Light on the background from the face's; a map ends at its darkest, so what lies there is "none"."""
+    light, face = numbers.background_light_stops, numbers.face_stops
+    if light is None or face is None or light + face <= DARKEST_STOPS:
         return "none"
-    return _signed(stops) if stops >= DARKEST_STOPS else "black"
+    return difference_words(light, level="as the face")
 
 
-def _signed(stops: float) -> str:
-    return true_minus(format_stops(stops))
+def _look_behind(stops: float | None) -> str:
+    """How the background looks, from mid-grey."""
+    if stops is None:
+        return "not seen"
+    return "black" if stops <= DARKEST_STOPS else true_minus(format_stops(stops))
 
 
 def _report(grid: Grid, cells: list[Cell], tracing: TraceSettings, even: bool) -> CompareReport:

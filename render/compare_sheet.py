@@ -41,7 +41,7 @@ class _Layout:
     @property
     def under_mm(self) -> float:
         """Height of map and numbers."""
-        return max(_MAP_SHARE * self.cell_mm * 1.25, 3 * (_NUMBER.line_mm + 1) + 1)
+        return max(_MAP_SHARE * self.cell_mm * 1.25, 4 * (_NUMBER.line_mm + 1) + 1)
 
     def row_mm(self, row: int) -> float:
         """Height of a row, with the gap after it."""
@@ -141,7 +141,7 @@ def _cell(page: Page, layout: _Layout, cell: Cell, x: float, y: float, room_mm: 
     page.picture(x, y, map_height / shown, map_height, _map_pixels(cell))
     at = x + map_mm + 3.5
     top = y - 0.8
-    step = max(_NUMBER.line_mm + 1, (layout.under_mm - 1) / 3)
+    step = max(_NUMBER.line_mm + 1, (layout.under_mm - 1) / 4)
     for value, word in number_words(cell.report.numbers):
         page.text(at, top, value, _NUMBER)
         page.text(x + layout.cell_mm, top + 1.4, word, _WORD, colour=page.theme.quiet, align="right")

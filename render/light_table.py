@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from pydantic import Field
 
-from scenes.aiming import angles_deg
-from scenes.meters import format_f_number_tenths, format_stops
+from scenes.aiming import angles_from_camera_deg
+from scenes.meters import aperture_words, difference_words, format_stops
 from scenes.set_up import set_up_order
 from scenes.stage import Fixture, Light, Stage
 
@@ -19,9 +19,8 @@ from .meterset import FACE_PROBE, has_direction
 from .record import Record
 from .report import LightReport, Report
 from .rigged.reach import first_surface
-from .where_read import held_words, where_read
+from .where_read import held_words
 
-AIM_TOLERANCE_M = 0.01
 UNREAD = "at no meter point: hold the meter where the light falls, flat toward the light"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
@@ -45,7 +44,9 @@ class LightRow(Record):
     z_toward_camera_m: float | None = Field(description="on the floor from under the sitter")
     distance_to_aim_m: float | None = Field(description="straight from the middle of its front")
     distance_to_face_m: float | None
-    azimuth_deg: float | None = Field(description="from the face, 0 toward the camera, positive to camera right")
+    azimuth_deg: float | None = Field(
+        description="seen from the face, 0 the camera's direction, positive to camera right"
+    )
     elevation_deg: float | None = Field(description="from the face, positive upward")
     tilt_down_deg: float | None = Field(description="how far the head looks down from level; negative looks up")
     aim: str | None = Field(description="a landmark, or the place [x, y, z] in metres that its axis meets")
@@ -53,6 +54,8 @@ class LightRow(Record):
     reading_f_number: float | None = Field(description="that the meter shows; null when it reads nothing")
     reading: str = Field(description='the same in words, such as "f/8 + 0.3"')
     reading_stops: float | None = Field(description="over (+) or under (-) the set aperture")
+    from_set_aperture: str = Field(description='the same in words, such as "0.2 under"')
+    blocked_by: list[str] = Field(description="what stands between the light and where it is read")
 
 
 def light_rows(stage: Stage, report: Report) -> list[LightRow]:
@@ -68,23 +71,23 @@ def light_rows(stage: Stage, report: Report) -> list[LightRow]:
     known = {light.name: light for light in report.lights}
     if set(known) != {light.name for light in stage.lights}:
         raise ValueError("the report is not of this stage's lights")
-    ordered = set_up_order(stage.lights)
+    ordered = set_up_order(stage)
     return [_row(n, light, known[light.name], stage, report) for n, light in enumerate(ordered, start=1)]
 
 
 def _row(number: int, light: Light, told: LightReport, stage: Stage, report: Report) -> LightRow:
-    reading = where_read(light, report.readings)
+    reading = told.read_at
     lit = reading.stops is not None
     words = held_words(reading) if lit else UNREAD if light.on else "off"
     needed = told.power_for_aperture if reading.probe == FACE_PROBE else None
     return LightRow(
         number=number, name=light.name, role=light.role, on=light.on, head=told.head,
-        modifiers=" + ".join(told.modifiers) or None, gels=None if told.gel is None else told.gel.name,
+        modifiers=" + ".join(told.modifiers) or None, gels=" + ".join(light.gels) or None,
         power_setting=told.power_setting,
         power_needed=None if needed is None else needed.setting,
         distance_to_face_m=told.distance_to_face_m, **_place(light, stage), meter_point=words,
-        reading_f_number=reading.f_number if lit else None, reading=format_f_number_tenths(reading.f_number),
-        reading_stops=reading.stops,
+        reading_f_number=reading.f_number if lit else None, reading=aperture_words(reading.f_number),
+        reading_stops=reading.stops, from_set_aperture=difference_words(reading.stops), blocked_by=told.blocked_by,
     )  # fmt: skip
 
 
@@ -97,11 +100,12 @@ def _place(light: Light, stage: Stage) -> dict[str, Any]:
     if light.fixture is None:
         if not has_direction(light) or light.distant is None:
             return nothing
-        azimuth, elevation = angles_deg(light.distant.toward)
+        azimuth, elevation = angles_from_camera_deg(light.distant.toward, stage.camera.azimuth_deg)
         return nothing | {"azimuth_deg": azimuth, "elevation_deg": elevation}
     fixture = light.fixture
-    azimuth, elevation = angles_deg(fixture.centre_m - stage.landmarks["face"])
-    aim, distance = aim_of(fixture, stage)
+    toward = fixture.centre_m - stage.landmarks["face"]
+    azimuth, elevation = angles_from_camera_deg(toward, stage.camera.azimuth_deg)
+    aim, distance = aim_of(light, fixture, stage)
     x, y, z = (float(v) for v in fixture.centre_m)
     return {
         "height_m": y, "x_to_camera_right_m": x, "z_toward_camera_m": z, "distance_to_aim_m": distance,
@@ -111,28 +115,21 @@ def _place(light: Light, stage: Stage) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def aim_of(fixture: Fixture, stage: Stage) -> tuple[str | None, float | None]:
-    """What a light is aimed at, and how far that is from its front (m).
-
-    The landmark nearest to its axis, within 1 cm; else the place where its axis first meets a surface; None when it
-    meets none.
-    """
-    found: list[tuple[float, int, float, str]] = []
-    for name, place in stage.landmarks.items():
-        away = place - fixture.centre_m
-        along = float(away @ fixture.forward)
-        off = float(np.linalg.norm(away - along * fixture.forward))
-        if along > 0 and off <= AIM_TOLERANCE_M:
-            # of landmarks that are as good as on the axis the face comes first, then the nearest
-            found.append((round(off, 6), name != "face", along, name))
-    if found:
-        best = min(found)
-        return best[3], float(np.linalg.norm(stage.landmarks[best[3]] - fixture.centre_m))
+def aim_of(light: Light, fixture: Fixture, stage: Stage) -> tuple[str | None, float | None]:
+    """What a light is aimed at, and how far that is from its front (m): the landmark or place of the scene file; of a
+    light without one, the place where its axis first meets a surface; None when it meets none."""
+    if light.aim_m is not None:
+        distance = float(np.linalg.norm(light.aim_m - fixture.centre_m))
+        return light.aim or _place_text(light.aim_m), distance
     reach = first_surface(stage, fixture.centre_m, fixture.forward)
     if reach is None:
         return None, None
-    x, y, z = (fixture.centre_m + reach * fixture.forward + 0.0).round(2) + 0.0
-    return f"[{x:.2f}, {y:.2f}, {z:.2f}]", reach
+    return _place_text(fixture.centre_m + reach * fixture.forward), reach
+
+
+def _place_text(place_m: np.ndarray) -> str:
+    x, y, z = place_m.round(2) + 0.0
+    return f"[{x:.2f}, {y:.2f}, {z:.2f}]"
 
 
 def light_csv(rows: list[LightRow]) -> str:
@@ -158,7 +155,7 @@ def _cell(column: str, value: object) -> str:
         return str(value)
     if isinstance(value, float):
         return _number(column, value)
-    words = str(value)
+    words = ", ".join(value) if isinstance(value, list) else str(value)
     return f"'{words}" if words.startswith(_FORMULA_STARTS) else words
 
 

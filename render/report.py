@@ -13,9 +13,11 @@ from scenes.meters import key_to_fill, lit_to_shadow
 from scenes.stage import Light, Stage
 
 from .ambient import AmbientReport, ambient_audit
+from .backdrop import BackdropReport, backdrop_report
 from .cautions import cautions_for
 from .develop import Picture
 from .hazing import HazeReport, haze_report
+from .in_the_way import in_the_way
 from .look import exposure_lumens
 from .maps import DARKEST_STOPS, ExposureMap, summarise
 from .meterset import FACE_PROBE
@@ -27,12 +29,14 @@ from .rigging import (
     PowerReport,
     SpillReport,
     SpreadReport,
-    background_distance,
+    WallSpreadReport,
     modifier_loss,
     power_needed,
     spill,
     spread_at,
+    spread_on_wall,
 )
+from .where_read import where_read
 
 FORMAT: Literal[3] = 3
 METER_FORMAT: Literal[1] = 1
@@ -52,6 +56,7 @@ class GelReport(Record):
     """A gel or stack on a light."""
 
     name: str
+    sheets: list[str] = Field(description="the sheets of a stack, from the light outward")
     loss_stops: float | None = Field(description="luminous loss under this light's source; null when nothing passes")
     chromaticity_xy: tuple[float, float] | None = Field(
         description="CIE 1931 x, y of the light after the gel; null when nothing passes"
@@ -86,15 +91,22 @@ class LightReport(Record):
     source_xy: tuple[float, float]
     gel: GelReport | None
     lumen_seconds: float = Field(description="luminous energy sent out during the exposure, before gels")
-    power_setting: str | None = Field(description="power setting of a flash given in watt seconds")
+    power_setting: str | None = Field(description="energy and power setting in words")
+    power: float | None = Field(description="power setting as a fraction of full; null where that means nothing")
     power_for_aperture: PowerReport | None = Field(
         description="for this light alone to read the set aperture at the face; null where nothing is known of the head"
     )
     distance_to_face_m: float | None
     spread_at_face: SpreadReport | None
-    spread_on_background: SpreadReport | None
+    beam_on_background: WallSpreadReport | None = Field(
+        description="null where its axis misses what is behind the sitter"
+    )
     spill: SpillReport
     at_face: ReadingReport = Field(description="alone: flat meter toward the light; ambient by dome")
+    read_at: ReadingReport = Field(description="alone, where it is aimed: the reading by which it is set")
+    blocked_by: list[str] = Field(
+        description="other fixtures and set pieces that stand between the light and where it is read"
+    )
     samples: int
     noise_stops: float | None = Field(description="of the traced picture over the face, before denoising")
 
@@ -165,6 +177,7 @@ class Report(Record):
     ratio: RatioReport
     ambient: AmbientReport
     haze: HazeReport | None = Field(description="null on a clear set")
+    backdrop: BackdropReport | None = Field(description="null where the picture shows nothing behind the sitter")
     readings: list[ReadingReport]
     maps: dict[str, MapReport]
     warnings: list[str]
@@ -201,6 +214,7 @@ def build_report(
         ratio=ratios(stage, readings),
         ambient=ambient_audit(stage, readings),
         haze=haze_report(olat, stage),
+        backdrop=backdrop_report(olat, stage),
         readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
         warnings=[*stage.warnings, *olat.warnings],
@@ -253,17 +267,20 @@ def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Read
     fixture = light.fixture
     if fixture is not None:
         distance = float(np.linalg.norm(fixture.centre_m - stage.landmarks["face"]))
-        at_face, on_background = (spread_at(fixture, d) for d in (distance, background_distance(fixture, stage)))
+        at_face, on_background = spread_at(fixture, distance), spread_on_wall(fixture, stage)
+    read_at = where_read(light, stage, readings)
     return LightReport(
         name=light.name, role=light.role, on=light.on, kind=_kind(light),
         head=(light.head.name or None) if light.head is not None else None,
         modifiers=list(light.modifiers),
         modifier_loss_stops=None if distance is None else modifier_loss(light, distance), source=light.source.name,
         source_xy=_pair(chromaticity(light.source.spd)), gel=_gel_report(light),
-        lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters), power_setting=light.power_setting,
+        lumen_seconds=exposure_lumens(light, stage.exposure, olat.meters),
+        power_setting=light.power_setting, power=light.power,
         power_for_aperture=power_needed(light, readings), distance_to_face_m=distance,
-        spread_at_face=at_face, spread_on_background=on_background, spill=spill(light, readings),
+        spread_at_face=at_face, beam_on_background=on_background, spill=spill(light, readings),
         at_face=reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
+        read_at=reading_report(read_at), blocked_by=in_the_way(light, stage, read_at.probe),
         samples=transport.samples, noise_stops=transport.noise_stops,
     )  # fmt: skip
 
@@ -281,8 +298,11 @@ def _gel_report(light: Light) -> GelReport | None:
         return None
     loss = light.gel.loss_stops(light.source)
     if not math.isfinite(loss):
-        return GelReport(name=light.gel.name, loss_stops=None, chromaticity_xy=None)
-    return GelReport(name=light.gel.name, loss_stops=loss, chromaticity_xy=_pair(light.gel.chromaticity(light.source)))
+        return GelReport(name=light.gel.name, sheets=list(light.gels), loss_stops=None, chromaticity_xy=None)
+    return GelReport(
+        name=light.gel.name, sheets=list(light.gels), loss_stops=loss,
+        chromaticity_xy=_pair(light.gel.chromaticity(light.source)),
+    )  # fmt: skip
 
 
 def _pair(values: tuple[float, float] | np.ndarray) -> tuple[float, float]:

@@ -1,10 +1,11 @@
-"""What each light takes to rig: what its modifiers cost, how wide it lies, how its head is set, where it spills."""
+"""What each light takes to rig: the loss in its modifiers, how wide it lies, how its head is set, where it spills."""
 
 from __future__ import annotations
 
 import math
 from pathlib import Path
 
+import numpy as np
 from pydantic import Field
 
 from scenes.beams import spread
@@ -36,6 +37,17 @@ class SpreadReport(Record):
     field_m: tuple[float | None, float | None] = Field(description="out to a tenth")
 
 
+class WallSpreadReport(Record):
+    """A beam where it falls on what is behind the sitter, along the light's width and its height, metres: as on a wall
+    square to its axis, but no wider than the wall itself."""
+
+    distance_m: float = Field(description="along the axis from the light's front")
+    beam_m: tuple[float, float] = Field(description="out to half of the peak, or to the edges of the wall")
+    field_m: tuple[float, float] = Field(description="out to a tenth, or to the edges of the wall")
+    beam_cut: bool = Field(description="whether the wall ends inside the beam")
+    field_cut: bool = Field(description="whether it ends inside the field")
+
+
 class PowerReport(Record):
     """How the head would have to be set for this light alone to read the set aperture at the face."""
 
@@ -54,7 +66,7 @@ class SpillReport(Record):
 
 
 def modifier_loss(light: Light, distance_m: float) -> float | None:
-    """Stops that a light's modifiers cost on its axis at a distance, against a standard reflector on the same lamp.
+    """Stops lost in a light's modifiers on its axis at a distance, against a standard reflector on the same lamp.
 
     None for a light whose inside is not known, and where its axis is dark.
     """
@@ -73,6 +85,41 @@ def spread_at(fixture: Fixture, distance_m: float | None) -> SpreadReport | None
         return None
     wide = spread(fixture, distance_m)
     return SpreadReport(distance_m=distance_m, beam_m=wide.beam_m, field_m=wide.field_m)
+
+
+def spread_on_wall(fixture: Fixture, stage: Stage) -> WallSpreadReport | None:
+    """A light's beam on what is behind the sitter, no wider than that is; None where its axis does not meet it."""
+    distance = background_distance(fixture, stage)
+    wide = spread_at(fixture, distance)
+    walls = [shape for shape in stage.shapes if shape.region == "background"]
+    if distance is None or wide is None or not walls:
+        return None
+    met = (fixture.centre_m + distance * fixture.forward)[:2]
+    low, high = (np.asarray(end[:2], float) for end in (walls[-1].vertices.min(axis=0), walls[-1].vertices.max(axis=0)))
+    if (met < low).any() or (met > high).any():
+        return None
+    reaches = [_to_edges(met, axis[:2], low, high) for axis in (fixture.right, fixture.up)]
+    beam, field = ([_inside(size, reach) for size, reach in zip(sizes, reaches, strict=True)]
+                   for sizes in (wide.beam_m, wide.field_m))  # fmt: skip
+    return WallSpreadReport(
+        distance_m=distance, beam_m=(beam[0][0], beam[1][0]), field_m=(field[0][0], field[1][0]),
+        beam_cut=beam[0][1] or beam[1][1], field_cut=field[0][1] or field[1][1],
+    )  # fmt: skip
+
+
+def _to_edges(at: np.ndarray, way: np.ndarray, low: np.ndarray, high: np.ndarray) -> tuple[float, float]:
+    """How far it is from a place on the wall to its edges, along a direction (2,) and against it."""
+    length = float(np.hypot(*way))
+    unit = way / max(length, 1e-9)
+    safe = np.where(np.abs(unit) < 1e-9, 1e-9, unit)
+    ends = np.stack([(low - at) / safe, (high - at) / safe])
+    return float(ends.max(axis=0).min()), float(-ends.min(axis=0).max())
+
+
+def _inside(size_m: float | None, reach_m: tuple[float, float]) -> tuple[float, bool]:
+    """A width about its middle, cut at the edges on either side; and whether that cut it."""
+    half = math.inf if size_m is None else size_m / 2
+    return sum(min(half, reach) for reach in reach_m), half > min(reach_m)
 
 
 def background_distance(fixture: Fixture, stage: Stage) -> float | None:

@@ -12,7 +12,16 @@ from rich.table import Table
 from rich.text import Text
 
 from scenes.findings import Finding
-from scenes.meters import exact_f_number, format_ratio, format_shutter, format_stops, nominal_f_number
+from scenes.meters import (
+    aperture_mark,
+    aperture_words,
+    difference_words,
+    format_power,
+    format_ratio,
+    format_shutter,
+    format_stops,
+)
+from scenes.numbers import significant
 from scenes.stage import Light, Stage
 
 from .doctor import Diagnosis
@@ -22,11 +31,15 @@ from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
 from .report import GelReport, LightReport, MapReport, RatioReport, ReadingReport, Report
 from .terminal_rig import rig_to_console
+from .where_read import BACKGROUND_PROBE, place_words
 
 _FAINTEST_STOPS = -10.0  # what lies farther under the aperture leaves no trace in a picture
-_CELL, _GAP = 10, 2  # characters of a reading such as "f/5.6 -1.4", and between columns
+_CELL, _GAP = 23, 2  # characters of a reading such as "f/5.6 + 0.3  1.4 under", and between columns
 _GAMUT_NAMES = {"srgb": "sRGB", "p3": "Display P3"}
-_NOTE = f"low: under f/0.7, where a meter's scale ends. -: no light, or more than {-_FAINTEST_STOPS:.0f} stops under."
+_NOTE = (
+    "A reading is a full stop and tenths of a stop over it, as hand meters show it; over and under are stops from the "
+    f"set aperture. -: no light, or more than {-_FAINTEST_STOPS:.0f} stops under."
+)
 
 
 class TraceBar:
@@ -85,14 +98,15 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     settings = report.settings
     console.print(_heading(report.title, settings.iso, settings.f_number, settings.shutter_s))
     console.print(_light_table(report))
-    _prose(console, f"At the face: each light alone, flat meter toward it; stops from f/{f_mark(settings.f_number)}.")
-    _prose(console, f"Gel loss and noise are in stops. {_NOTE}")
+    _prose(console, f"Each light alone, read where it is aimed. Loss, in its gels, and noise are in stops. {_NOTE}")
+    for text in _blocked_lines(report.lights):
+        _prose(console, text, style="yellow")
     _prose(console, _ratio_line(report.ratio), style="")
     _prose(console, report.ambient.words, style="")
     if report.haze is not None:
         _prose(console, _haze_line(report.haze), style="")
     console.print()
-    rig_to_console(console, report, f_mark(settings.f_number))
+    rig_to_console(console, report, aperture_mark(settings.f_number))
     console.print()
     console.print(_map_table(report))
     omitted = next((m.left_out for m in report.maps.values() if m.left_out), "")
@@ -115,7 +129,8 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
 
 
 def _haze_line(haze: HazeReport) -> str:
-    text = f"Haze ({haze.fluid}, visibility {haze.visibility_m:.3g} m, about {haze.concentration_mg_m3:.2g} mg/m3): "
+    mass = significant(haze.concentration_mg_m3, 2)
+    text = f"Haze ({haze.fluid}, visibility {significant(haze.visibility_m, 3)} m, about {mass} mg/m3): "
     text += haze.words
     if haze.face.stops is not None and haze.face.contrast_lost is not None:
         lost = f"{100 * haze.face.contrast_lost:.0f} %"
@@ -123,17 +138,8 @@ def _haze_line(haze: HazeReport) -> str:
     return text
 
 
-def f_mark(f_number: float) -> str:
-    """A set aperture as it was set: the engraved mark where it is one ("5.6" for 5.657), else up to 3 digits."""
-    if 0.65 < f_number < 135:
-        mark = nominal_f_number(f_number)
-        if abs(exact_f_number(float(mark)) / f_number - 1) < 1e-6:
-            return mark
-    return f"{f_number:.3g}"
-
-
 def _heading(title: str, iso: float, f_number: float, shutter_s: float) -> Text:
-    settings = f"ISO {iso:g}, f/{f_mark(f_number)}, {format_shutter(shutter_s)}"
+    settings = f"ISO {iso:g}, f/{aperture_mark(f_number)}, {format_shutter(shutter_s)}"
     name = " ".join(title.split())
     return Text.assemble((name, "bold"), ": " if name else "", settings)
 
@@ -144,24 +150,35 @@ def _prose(console: Console, text: str, style: str = "dim") -> None:
 
 def _light_table(report: Report) -> Table:
     table = Table(box=None, pad_edge=False)
-    for heading in ("light", "power", "gel", "gel loss", "at the face", "noise"):
-        table.add_column(heading, justify="right" if heading in ("gel loss", "noise") else "left")
+    mark = aperture_mark(report.settings.f_number)
+    for heading in ("light", "power", "gel", "loss", "reads alone", f"from f/{mark}", "at", "noise"):
+        right, may_wrap = heading in ("loss", "noise"), heading in ("light", "gel")
+        table.add_column(heading, justify="right" if right else "left", no_wrap=not may_wrap)
     for light in report.lights:
         table.add_row(*(Text(cell) for cell in _light_cells(light)))
     wanted = (FACE_PROBE, ALL_LIGHTS, "dome")
     together = next(r for r in report.readings if (r.probe, r.light, r.aim) == wanted)
-    table.add_row("all, dome", "", "", "", _cell(together), "")
+    reads, off, where = _reading_cells(together)
+    table.add_row("all", "", "", "", reads, off, f"{where}, dome" if where else "", "")
     return table
+
+
+def _blocked_lines(lights: list[LightReport]) -> list[str]:
+    return [
+        f"{' and '.join(light.blocked_by)} in the way of {light.name} {place_words(light.read_at.probe)}."
+        for light in lights
+        if light.on and light.blocked_by
+    ]
 
 
 def _light_cells(light: LightReport) -> tuple[str, ...]:
     gel, noise = light.gel, light.noise_stops
     return (
         light.name if light.on else f"{light.name} (off)",
-        light.power_setting or "",
+        "" if light.power is None else format_power(light.power),
         gel.name if gel else "",
         _loss(gel) if gel else "",
-        _cell(light.at_face) if light.on else "",
+        *(_reading_cells(light.read_at) if light.on else ("", "", "")),
         "" if noise is None else f"{noise:.2f}",
     )
 
@@ -217,9 +234,7 @@ def meter_table(console: Console, stage: Stage, readings: list[Reading], ratio: 
             table.add_row(_said(probe.name), *(_cell(_reading_at(readings, probe.name, light)) for light in group))
         console.print(table)
         console.print()
-    mark = f_mark(exposure.f_number)
-    _prose(console, f"Each light alone: flat meter toward it. All: dome toward camera. Stops from f/{mark}.")
-    _prose(console, _NOTE)
+    _prose(console, f"Each light alone: flat meter toward it. All: dome toward camera. {_NOTE}")
     _prose(console, _ratio_line(ratio), style="")
 
 
@@ -255,18 +270,19 @@ def _side_by_side(lights: list[Light | None], width: int) -> list[list[Light | N
     return groups
 
 
+def _reading_cells(reading: ReadingReport) -> tuple[str, str, str]:
+    """A reading, how far it lies from the set aperture, and where the meter is held, in a word."""
+    if reading.stops is None or reading.stops < _FAINTEST_STOPS:
+        return "-", "", ""
+    where = "background" if reading.probe == BACKGROUND_PROBE else _said(reading.probe)
+    return aperture_words(reading.f_number), difference_words(reading.stops), where
+
+
 def _cell(reading: Reading | ReadingReport) -> str:
-    """Aperture to the nearest third-stop mark of a lens, and stops from the set aperture: "f/9   +0.3"."""
+    """A reading and how far it lies from the set aperture: "f/8 + 0.3    0.3 over"."""
     if reading.stops is None or reading.stops < _FAINTEST_STOPS:
         return "-"
-    return f"{_scale_mark(reading.f_number):<5} {format_stops(reading.stops):>4}"
-
-
-def _scale_mark(f_number: float) -> str:
-    try:
-        return f"f/{nominal_f_number(f_number)}"
-    except ValueError:
-        return "low" if f_number < 1 else "high"
+    return f"{aperture_words(reading.f_number):<11}  {difference_words(reading.stops)}"
 
 
 def diagnosis_to_console(console: Console, found: Diagnosis) -> None:

@@ -7,29 +7,31 @@ from rich.table import Table
 from rich.text import Text
 
 from .report import LightReport, Report
-from .rigging import SpreadReport
+from .rigging import WallSpreadReport
 
 _NOTE = (
     "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "
-    "stops under the face, this light alone. Modifiers cost: stops on the axis, against a standard reflector."
+    "stops under the face, this light alone. Loss: stops that its modifiers take on the axis, against a standard "
+    "reflector on the same head. On the wall: the beam where it falls on what is behind the sitter; cut "
+    "where that ends inside it."
 )
 
 
 def rig_to_console(console: Console, report: Report, mark: str) -> None:
-    """Width, spill, cost and needed setting of every light that stands on the set; nothing without one.
+    """Width, spill, loss and needed setting of every light that stands on the set; nothing without one.
     `mark` is the set aperture as it is said."""
     standing = [light for light in report.lights if light.spread_at_face is not None and light.on]
     if not standing:
         return
     headings = ["light", "beam", "field", "on the wall", "wall", "floor", "legs"]
-    costs = any(light.modifier_loss_stops is not None for light in standing)
+    losses = any(light.modifier_loss_stops is not None for light in standing)
     settings = any(light.power_for_aperture is not None for light in standing)
-    headings += ["cost"] * costs + [f"alone f/{mark} at"] * settings
+    headings += ["loss"] * losses + [f"alone f/{mark} at"] * settings
     table = Table(box=None, pad_edge=False)
     for heading in headings:
         table.add_column(heading, justify="left" if heading in ("light", headings[-1]) else "right")
     for light in standing:
-        cells = [*_cells(light), *[_stops(light.modifier_loss_stops)] * costs]
+        cells = [*_cells(light), *[_stops(light.modifier_loss_stops)] * losses]
         cells += [light.power_for_aperture.setting if light.power_for_aperture else ""] * settings
         table.add_row(*map(Text, cells))
     console.print(table)
@@ -37,13 +39,15 @@ def rig_to_console(console: Console, report: Report, mark: str) -> None:
 
 
 def _cells(light: LightReport) -> list[str]:
-    at_face, behind, spill = light.spread_at_face, light.spread_on_background, light.spill
+    at_face, behind, spill = light.spread_at_face, light.beam_on_background, light.spill
     beam, field = ("", "") if at_face is None else (_size(at_face.beam_m), _size(at_face.field_m))
     return [light.name, beam, field, _on_wall(behind), *map(_stops, (spill.wall, spill.floor, spill.legs))]
 
 
-def _on_wall(spread: SpreadReport | None) -> str:
-    return "" if spread is None else _size(spread.beam_m)
+def _on_wall(spread: WallSpreadReport | None) -> str:
+    if spread is None:
+        return ""
+    return f"{_size(spread.beam_m)} cut" if spread.beam_cut else _size(spread.beam_m)
 
 
 def _size(size: tuple[float | None, float | None]) -> str:

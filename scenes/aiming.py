@@ -29,6 +29,16 @@ def angles_deg(toward: np.ndarray) -> tuple[float, float]:
     return math.degrees(math.atan2(x, z)), math.degrees(math.atan2(y, math.hypot(x, z)))
 
 
+def angles_from_camera_deg(toward: np.ndarray, camera_azimuth_deg: float) -> tuple[float, float]:
+    """Azimuth (-180 to 180) and elevation, degrees, of a direction (3,) from the sitter, as every output says it.
+
+    Azimuth 0 is the camera's direction, positive to camera right. The camera's direction is the azimuth at which it
+    stands, 0 at the front of the set; so with the camera there, azimuths are those of the scene file.
+    """
+    azimuth, elevation = angles_deg(toward)
+    return (azimuth - camera_azimuth_deg + 180.0) % 360.0 - 180.0, elevation
+
+
 def elevation_for_height(aim_height_m: float, height_m: float, distance_m: float) -> float:
     """Elevation (degrees) at which something `distance_m` from the aim point is `height_m` above the floor.
 

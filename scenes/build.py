@@ -11,16 +11,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import stage
+from .backdrop import Backdrop, Seen, seen_backdrop, spread_over
 from .check import look_over, parts_of
 from .findings import Finding, SceneError, dotted
 from .haze import resolve_haze
 from .meters import exact_f_number, format_power
 from .model import Light, Room, Scene, Sitter
 from .model.scene import role_of
-from .pieces import piece_net, piece_shapes
+from .pieces import piece_net, piece_shapes, set_piece
 from .placing import PlacedSitter
 from .probes import probes_of
-from .resolve import background_plane
+from .resolve import aim_point, background_plane
 from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
 from .surroundings import far_surfaces
@@ -51,6 +52,7 @@ def build_stage(scene: Scene) -> stage.Stage:
     sitter, camera = found.sitter, found.camera
     if sitter is None or camera is None or any(p.severity == "error" for p in problems):
         raise SceneError(findings)
+    backdrop = _backdrop(scene)
     return stage.Stage(
         title=scene.title,
         shapes=(
@@ -60,7 +62,7 @@ def build_stage(scene: Scene) -> stage.Stage:
         ),
         camera=camera,
         lights=tuple(_light(name, light, found, scene.folder) for name, light in scene.light.items()),
-        probes=probes_of(sitter, camera, background_plane(scene.background, scene.room), _half_width(scene)),
+        probes=probes_of(sitter, camera, backdrop, None if backdrop is None else _past_sitter(backdrop, found)),
         exposure=stage.Exposure(
             iso=scene.exposure.iso,
             f_number=exact_f_number(scene.exposure.f_number),
@@ -78,6 +80,8 @@ def build_stage(scene: Scene) -> stage.Stage:
         panes=glass_of(scene.room),
         openings=openings_of(scene.room),
         haze=resolve_haze(scene.haze, scene.room) if scene.haze is not None else None,
+        pieces=tuple(set_piece(name, scene.piece[name], sheet) for name, sheet in found.sheets.items()),
+        set_up=tuple(scene.set_up),
     )
 
 
@@ -173,10 +177,25 @@ def _shape(surface: Surface, region: str, finish: str | Finish) -> stage.Shape:
     )
 
 
-def _half_width(scene: Scene) -> float:
-    if scene.background is not None:
-        return scene.background.width_m / 2
-    return scene.room.size_m[0] / 2 if scene.room is not None else 0.0
+def _backdrop(scene: Scene) -> Backdrop | None:
+    """What is behind the sitter, as a plane."""
+    plane = background_plane(scene.background, scene.room)
+    if plane is None:
+        return None
+    wide = scene.room.size_m[0] if scene.room is not None else 0.0
+    return Backdrop(plane[0], (wide if scene.background is None else scene.background.width_m) / 2, plane[1])
+
+
+def _past_sitter(backdrop: Backdrop, found: Survey) -> Seen:
+    """What the camera sees of the backdrop, and where the lights of the scene, on or off, throw the sitter's shadow."""
+    assert found.sitter is not None
+    assert found.camera is not None
+    sitter = np.concatenate([spread_over(part.vertices, part.faces) for part in found.sitter.parts])
+    hiding = [sheet.points() for sheet in found.sheets.values()]
+    others = np.concatenate(hiding) if hiding else np.zeros((0, 3))
+    lights = [fixture.centre_m for fixture in found.fixtures.values() if fixture is not None]
+    suns = [far.distant.toward for far in found.far.values() if far.distant.kind == "sun"]
+    return seen_backdrop(backdrop, found.camera, sitter, others, lights, suns)
 
 
 def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
@@ -198,6 +217,9 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
         modifier_kinds=kit.kinds if kit is not None else (),
+        aim=light.aim if fixture is not None and isinstance(light.aim, str) else None,
+        aim_m=None if fixture is None else aim_point(light.aim, found.places, ("light", name, "aim")),
+        power=light.power_fraction() if _has_power(light, kit) else None,
     )
 
 
@@ -216,6 +238,13 @@ def _source(light: Light, folder: Path, far: Far | None) -> Source:
     if light.measured():
         return make_source("csv", csv=folder / light.source)
     return make_source(*light.emission())
+
+
+def _has_power(light: Light, kit: Equipment | None) -> bool:
+    """Whether the scene says of a light how it is set."""
+    head = kit.head if kit is not None else None
+    energy = light.energy_ws is not None or (head is not None and head.energy_ws is not None)
+    return energy or bool(light.given("power", "power_stops"))
 
 
 def _power_setting(light: Light, kit: Equipment | None) -> str | None:

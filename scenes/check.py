@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -15,7 +16,7 @@ from .hidden import with_hidden
 from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
 from .locate import located
 from .model import FORMAT, Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Scene, Sitter, Table
-from .model.scene import scene_problems
+from .model.scene import scene_problems, set_up_problems
 from .reader import Unreadable, format_problem, parse, read_text
 from .stock import kit_name_problems, name_problems
 from .survey import Parts, Survey, survey
@@ -139,7 +140,9 @@ def parts_of(scene: Scene) -> Parts:
 
 def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey]:
     """Problems between tables, with names and files, and on the set itself; and what was found there."""
-    problems = [*scene_problems(parts.room, parts.ground, parts.lights), *name_problems(data, parts.folder)]
+    problems = [
+        *scene_problems(parts.room, parts.ground, parts.lights), *_set_up(data), *name_problems(data, parts.folder)
+    ]  # fmt: skip
     if any(p.path[:2] == ("sitter", "figure") for p in problems):
         parts = replace(parts, sitter=None)
     kit, told = _kit_of(data, parts.folder)
@@ -159,6 +162,12 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
         told += [p.within("haze") for p in haze_problems(parts.haze, parts.room)]
     found = survey(parts, equipment)
     return problems + told + found.problems, found
+
+
+def _set_up(data: dict[str, Any]) -> Iterator[Problem]:
+    order, lights = data.get("set_up"), data.get("light")
+    if isinstance(order, list) and isinstance(lights, dict) and all(isinstance(name, str) for name in order):
+        yield from set_up_problems(order, lights)
 
 
 def _sync_times(parts: Parts, equipment: dict[str, Equipment]) -> list[float | None]:

@@ -12,6 +12,8 @@ from __future__ import annotations
 
 import math
 
+from .numbers import significant
+
 NOMINAL_WHOLE_STOPS = (
     "0.7", "1", "1.4", "2", "2.8", "4", "5.6", "8", "11", "16", "22", "32", "45", "64", "90", "128",
 )  # fmt: skip
@@ -23,6 +25,12 @@ NOMINAL_THIRDS = (
     "29", "32", "36", "40", "45", "51", "57", "64", "72", "80", "90", "102", "114", "128",
 )  # fmt: skip
 """Engraved marks a third of a stop apart from f/0.7; the exact values are 2^(k/6), k from -3."""
+
+ISO_STEPS = (
+    25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000,
+    5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400,
+)  # fmt: skip
+"""Speeds of cameras, a third of a stop apart (from memory)."""
 
 _MARKS = {mark: 2.0 ** ((k - 3) / 6) for k, mark in enumerate(NOMINAL_THIRDS)}
 
@@ -51,47 +59,68 @@ def nominal_f_number(f_number: float) -> str:
     return NOMINAL_THIRDS[k]
 
 
-def format_f_number(f_number: float) -> str:
-    """Reading to the nearest third of a stop: "f/8", "f/8 + 1/3", "f/8 + 2/3"; plain decimals off the scale.
+def aperture_words(f_number: float) -> str:
+    """A reading as hand meters show it, the full stop and tenths of a stop over it: "f/8 + 0.3".
+
+    The one way a reading is said. Outside f/1 to f/128, where no lens and no meter's scale reaches, it is said which
+    side it lies on.
 
     Examples
     --------
-    >>> format_f_number(9.0)
-    'f/8 + 1/3'
-    """
-    if not f_number > 0:
-        return "no light"
-    thirds = round(3 * f_number_stops(f_number))
-    return _mark_and_rest(f_number, thirds // 3, ("", " + 1/3", " + 2/3")[thirds % 3])
-
-
-def format_f_number_tenths(f_number: float) -> str:
-    """Reading to the nearest tenth of a stop, as hand meters show it: "f/8 + 0.3".
-
-    Examples
-    --------
-    >>> format_f_number_tenths(9.0)
+    >>> aperture_words(9.0)
     'f/8 + 0.3'
     """
     if not f_number > 0:
         return "no light"
-    tenths = round(10 * f_number_stops(f_number))
-    rest = f" + 0.{tenths % 10}" if tenths % 10 else ""
-    return _mark_and_rest(f_number, tenths // 10, rest)
+    whole, tenths = divmod(round(10 * f_number_stops(f_number)), 10)
+    if whole < 0:
+        return "under f/1"
+    if whole + 1 >= len(NOMINAL_WHOLE_STOPS) or (whole + 1 == len(NOMINAL_WHOLE_STOPS) - 1 and tenths):
+        return f"over f/{NOMINAL_WHOLE_STOPS[-1]}"
+    return f"f/{NOMINAL_WHOLE_STOPS[whole + 1]}" + (f" + 0.{tenths}" if tenths else "")
 
 
-def aperture_words(f_number: float) -> str:
-    """Reading to the nearest tenth of a stop; what lies under a meter's scale as "under f/0.7"."""
-    if 0 < f_number < _MARKS[NOMINAL_THIRDS[0]] * 2 ** (-1 / 40):
-        return f"under f/{NOMINAL_WHOLE_STOPS[0]}"
-    return format_f_number_tenths(f_number)
+def difference_words(stops: float | None, level: str = "as set") -> str:
+    """Stops from the set aperture in words, so that nobody takes them for the tenths of a reading: "0.2 under".
+
+    Examples
+    --------
+    >>> difference_words(-0.24), difference_words(1.0), difference_words(0.04), difference_words(None)
+    ('0.2 under', '1.0 over', 'as set', 'no light')
+    """
+    if stops is None:
+        return "no light"
+    tenths = round(10 * stops)
+    if tenths == 0:
+        return level
+    return f"{abs(tenths) / 10:.1f} {'over' if tenths > 0 else 'under'}"
 
 
-def _mark_and_rest(f_number: float, whole_stop: int, rest: str) -> str:
-    index = whole_stop + 1
-    if not 0 <= index < len(NOMINAL_WHOLE_STOPS):
-        return f"f/{f_number:.2g}" if f_number < 1 else f"f/{f_number:.0f}"
-    return f"f/{NOMINAL_WHOLE_STOPS[index]}{rest}"
+def reading_words(f_number: float, stops: float | None) -> str:
+    """A reading and how far it lies from the set aperture: "f/8 + 0.3, 0.2 under"."""
+    said = aperture_words(f_number)
+    return said if stops is None or said == "no light" else f"{said}, {difference_words(stops)}"
+
+
+def aperture_mark(f_number: float) -> str:
+    """A set aperture as it was set, without the "f/": the engraved mark where it is one ("5.6" for 5.657), else up to
+    three digits."""
+    try:
+        mark = nominal_f_number(f_number)
+    except ValueError:
+        return significant(f_number, 3)
+    return mark if abs(exact_f_number(float(mark)) / f_number - 1) < 1e-6 else significant(f_number, 3)
+
+
+def iso_step_at_most(iso: float) -> int | None:
+    """The greatest standard speed, a third of a stop apart, that is no more than `iso`; None under the lowest.
+
+    Examples
+    --------
+    >>> iso_step_at_most(44.1), iso_step_at_most(3.2)
+    (40, None)
+    """
+    return next((step for step in reversed(ISO_STEPS) if step <= iso * 1.02), None)
 
 
 def format_shutter(shutter_s: float) -> str:
@@ -117,13 +146,22 @@ def format_power(fraction: float) -> str:
     '1/4 + 0.3 (-1.7)'
     """
     tenths = round(-10 * math.log2(fraction))
-    if tenths == 0:
-        return "full"
+    return "full" if tenths == 0 else f"{power_mark(fraction)} ({format_stops(-tenths / 10)})"
+
+
+def power_mark(fraction: float) -> str:
+    """The same without the stops: "full", "1/8", "1/4 + 0.3"."""
+    tenths = round(-10 * math.log2(fraction))
     whole = -(-tenths // 10)
     over = 10 * whole - tenths
     head = f"1/{2**whole}" if whole > 0 else "full"
-    rest = f" + 0.{over}" if over else ""
-    return f"{head}{rest} ({format_stops(-tenths / 10)})"
+    return head + (f" + 0.{over}" if over else "")
+
+
+def stops_under_full(fraction: float) -> str:
+    """How far a power setting lies under full: "1.7 stops under full"; empty at full."""
+    tenths = round(-10 * math.log2(fraction))
+    return "" if tenths == 0 else f"{tenths / 10:.1f} stops under full"
 
 
 def stops_over(f_number: float, set_f_number: float) -> float:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .model import Piece
-from .stage import Net, Shape
+from .stage import Net, SetPiece, Shape
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
@@ -118,6 +118,11 @@ def piece_net(name: str, piece: Piece, sheet: Sheet) -> Net | None:
         return None
     assert piece.stops is not None
     return Net(name, sheet.centre_m, sheet.right, sheet.up, sheet.forward, sheet.size_m, sheet.round, 2.0**-piece.stops)
+
+
+def set_piece(name: str, piece: Piece, sheet: Sheet) -> SetPiece:
+    """What a piece is and where it stands, for whoever draws or packs it."""
+    return SetPiece(name, piece.kind, sheet.centre_m, sheet.right, sheet.up, sheet.forward, sheet.size_m, sheet.round)
 
 
 def _shape(name: str, sheet: Sheet, finish: Finish) -> Shape:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from .backdrop import EDGE_M, Backdrop, Seen
 from .placing import FACE_POINTS, PlacedSitter
 from .stage import Camera, Probe
 
@@ -25,27 +26,23 @@ _BACKGROUND_POINTS = {
     "background_top": (0.0, 0.8),
     "background_bottom": (0.0, -0.8),
 }
-_EDGE_M = 0.1
 
 
 def probes_of(
     sitter: PlacedSitter,
     camera: Camera,
-    background: tuple[float, float] | None,
-    half_width_m: float,
+    backdrop: Backdrop | None,
+    seen: Seen | None,
 ) -> tuple[Probe, ...]:
     """Meter points on the face, over the crown, on chest, hands and legs, the floor before the sitter and, if there is
     one, the background.
 
     The crown, over the hair, is where light from above and behind is read, which never gets to the face.
 
-    The background's points are where the middle of the picture and the middles of its edges (at 80 %) meet it,
-    kept 0.1 m inside its own edges, so that they tell of what the picture shows.
-
-    Parameters
-    ----------
-    background : its place along z and its height, metres.
-    half_width_m : half its width, metres.
+    The background's points are those nearest to the middle of the picture and to the middles of its edges (at 80 %)
+    that the camera sees past the sitter, outside the sitter's shadows and 0.1 m inside the background's own edges, so
+    that they tell of what the picture shows. Where the picture shows none of it, they are where those places would
+    meet it.
     """
     points = []
     for name in ("face", *FACE_POINTS, *_BODY_POINTS):
@@ -59,11 +56,12 @@ def probes_of(
         up = np.array([0.0, 1.0, 0.0])
         points.append(Probe("crown", top.position_m + METER_CLEARANCE_M * up, up, "hair"))
     points += _low_points(sitter)
-    if background is not None:
-        z, height = background
+    if backdrop is not None:
         for name, (x, y) in _BACKGROUND_POINTS.items():
-            place = _on_plane(camera, x, y, z, half_width_m, height)
-            points.append(Probe(name, place, np.array([0.0, 0.0, 1.0]), "background"))
+            clear = None if seen is None else seen.nearest(x, y)
+            place = _on_plane(camera, x, y, backdrop) if clear is None else clear
+            out = np.array([0.0, 0.0, 1.0])
+            points.append(Probe(name, place + METER_CLEARANCE_M * out, out, "background"))
     return tuple(points)
 
 
@@ -82,16 +80,12 @@ def _low_points(sitter: PlacedSitter) -> list[Probe]:
     return [*probes, Probe("floor", floor, np.array([0.0, 1.0, 0.0]), "floor")]
 
 
-def _on_plane(camera: Camera, x: float, y: float, z: float, half_width_m: float, height_m: float) -> np.ndarray:
-    """Point in front of the plane at `z` that the picture shows at (x, y) in [-1, 1], moved inside the edges."""
+def _on_plane(camera: Camera, x: float, y: float, backdrop: Backdrop) -> np.ndarray:
+    """Point of the plane that the picture shows at (x, y) in [-1, 1], moved inside the edges."""
     ray = camera.forward + x * camera.tan_half_width * camera.right + y * camera.tan_half_height * camera.up
+    z, height = backdrop.z_m, backdrop.height_m
     reach = (z - camera.origin_m[2]) / ray[2] if ray[2] < -1e-6 else 0.0
-    met = camera.origin_m + reach * ray if reach > 0 else np.array([0.0, height_m / 2, z])
-    edge_x, edge_y = min(_EDGE_M, half_width_m / 2), min(_EDGE_M, height_m / 2)
-    return np.array(
-        [
-            np.clip(met[0], -half_width_m + edge_x, half_width_m - edge_x),
-            np.clip(met[1], edge_y, height_m - edge_y),
-            z + METER_CLEARANCE_M,
-        ]
-    )
+    met = camera.origin_m + reach * ray if reach > 0 else np.array([0.0, height / 2, z])
+    edge_x, edge_y = min(EDGE_M, backdrop.half_width_m / 2), min(EDGE_M, height / 2)
+    across, up = backdrop.half_width_m - edge_x, height - edge_y
+    return np.array([np.clip(met[0], -across, across), np.clip(met[1], edge_y, up), z])

@@ -10,7 +10,7 @@ import numpy as np
 from materials.errors import KeyfallError
 
 from . import stage
-from .aiming import elevation_for_height, look_frame, place_around
+from .aiming import angles_deg, elevation_for_height, look_frame, place_around
 from .findings import KeyPath, Problem
 from .model import Background, Camera, Light, Piece, Room
 from .names import listed, nearest
@@ -106,7 +106,8 @@ def resolve_camera(camera: Camera, places: Mapping[str, np.ndarray]) -> stage.Ca
         width_px, height_px, half_height = long, short, half_width * short / long
     else:
         width_px, height_px, half_width = short, long, half_height * short / long
-    return stage.Camera(origin, right, up, forward, half_width, half_height, width_px, height_px)
+    bearing = camera.azimuth_deg if camera.at_m is None else angles_deg(origin)[0]
+    return stage.Camera(origin, right, up, forward, half_width, half_height, width_px, height_px, bearing)
 
 
 def resolve_fixture(

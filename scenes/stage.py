@@ -52,7 +52,11 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """A pinhole: place, orthonormal frame (each (3,) float64) and the tangents of the half view angles."""
+    """A pinhole: place, orthonormal frame (each (3,) float64) and the tangents of the half view angles.
+
+    `azimuth_deg` is where it stands as the scene file says it, 0 the front of the set; of a camera given by its place,
+    the bearing of that place from the floor mark under the sitter.
+    """
 
     origin_m: np.ndarray
     right: np.ndarray
@@ -62,6 +66,7 @@ class Camera:
     tan_half_height: float
     width_px: int
     height_px: int
+    azimuth_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +169,27 @@ class Openings:
 
 
 @dataclass(frozen=True, slots=True)
+class SetPiece:
+    """A flat piece on a stand, as the scene file names it.
+
+    Attributes
+    ----------
+    name : that of its table. kind : "flag", "net", "silk" or "board".
+    centre_m, right, up, forward : (3,) float64, place and orthonormal axes; `forward` is where its face looks.
+    size_m : (2,) float64, width and height; the diameter twice when `round`.
+    """
+
+    name: str
+    kind: str
+    centre_m: np.ndarray
+    right: np.ndarray
+    up: np.ndarray
+    forward: np.ndarray
+    size_m: np.ndarray
+    round: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Haze:
     """Haze in a box of the set.
 
@@ -227,6 +253,8 @@ class Light:
 
     `power_setting` says how the head is set, for people, e.g. "500 Ws at 1/8 (-3.0)"; None where that means nothing.
     `modifiers` names what is on the head, from the head outward, and `modifier_kinds` says of which kind each is.
+    `aim` is the landmark it is pointed at, None where the scene gives a place; `aim_m` (3,) is where that is, None for
+    light from no fixture. `power` is the setting as a fraction of full; None where that means nothing.
     """
 
     name: str
@@ -242,6 +270,14 @@ class Light:
     head: HeadInfo | None = None
     modifiers: tuple[str, ...] = ()
     modifier_kinds: tuple[str, ...] = ()
+    aim: str | None = None
+    aim_m: np.ndarray | None = None
+    power: float | None = None
+
+    @property
+    def gels(self) -> tuple[str, ...]:
+        """Names of the sheets of gel in front of it, from the light outward."""
+        return () if self.gel is None else self.gel.sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +306,7 @@ class Stage:
 
     `surroundings` are traced like `shapes` but lie around the set: far ground, what stands at its far side. `panes` are
     the glass of windows, `openings` the ways for light from outside into a room; None without a room or without any.
+    `set_up` names lights in the order in which the scene wants them set up; empty where it leaves that to custom.
     """
 
     title: str
@@ -285,3 +322,5 @@ class Stage:
     panes: tuple[Net, ...] = ()
     openings: Openings | None = None
     haze: Haze | None = None
+    pieces: tuple[SetPiece, ...] = ()
+    set_up: tuple[str, ...] = ()

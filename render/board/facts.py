@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from scenes.aiming import angles_from_camera_deg
 from scenes.fixtures import area_m2, exit_area_m2
 from scenes.stage import REGIONS, Fixture, Light, Stage
 
@@ -105,7 +106,7 @@ def _facts(light: Light, stage: Stage, told: LightReport, share: float) -> Light
     way = _way(light, face)
     azimuth = elevation = side = None
     if way is not None:
-        azimuth, elevation = _angles(way, stage.camera.origin_m - face)
+        azimuth, elevation = angles_from_camera_deg(way, stage.camera.azimuth_deg)
         side = (float(way @ stage.camera.right), float(way @ stage.camera.up))
     return LightFacts(
         name=light.name, role=light.role, kind=told.kind, source=light.source.name,
@@ -125,12 +126,6 @@ def _way(light: Light, face: np.ndarray) -> np.ndarray | None:
     if light.distant is not None and light.distant.kind == "sun":
         return light.distant.toward
     return None
-
-
-def _angles(way: np.ndarray, to_camera: np.ndarray) -> tuple[float, float]:
-    """Azimuth from the camera's direction, positive toward camera right, and elevation, degrees."""
-    turn = math.degrees(math.atan2(way[0], way[2]) - math.atan2(to_camera[0], to_camera[2]))
-    return (turn + 180) % 360 - 180, math.degrees(math.asin(max(-1.0, min(1.0, float(way[1])))))
 
 
 def _seen_angle(light: Light, distance_m: float | None) -> float | None:

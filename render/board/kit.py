@@ -47,11 +47,10 @@ def _sky_words(light: Light) -> str:
 
 
 def _pieces(light: Light, fixture: Fixture) -> list[tuple[str, str]]:
-    gels = [] if light.gel is None else light.gel.name.split(" + ")
     fronts = list(light.modifiers)
     if light.head is None or not light.head.name:
         fronts = fronts or [f"{_SHAPES[fixture.shape]} {_size(fixture)}"]
-    return [("head", _head(light)), *(("modifier", name) for name in fronts), *(("gel", name) for name in gels)]
+    return [("head", _head(light)), *(("modifier", name) for name in fronts), *(("gel", name) for name in light.gels)]
 
 
 def _head(light: Light) -> str:

@@ -20,7 +20,9 @@ class LightFacts(Record):
     kind: Literal["flash", "continuous", "ambient", "sun", "sky"]
     source: str
     gel: str | None
-    azimuth_deg: float | None = Field(description="around the face, 0 toward the camera, positive to camera right")
+    azimuth_deg: float | None = Field(
+        description="seen from the face, 0 the camera's direction, positive to camera right"
+    )
     elevation_deg: float | None = Field(description="above the face")
     toward_right_up: tuple[float, float] | None = Field(
         description="direction from the face to the light as the camera sees it; parts of a unit vector"

@@ -38,7 +38,7 @@ def camera_facts(stage: Stage) -> PlanCamera:
     width_mm = min(long, short * ratio) if ratio >= 1 else min(short, long * ratio)
     field = tuple(math.degrees(2 * math.atan(t)) for t in (camera.tan_half_width, camera.tan_half_height))
     return PlanCamera(
-        at_m=place(camera.origin_m),
+        at_m=place(camera.origin_m), azimuth_deg=camera.azimuth_deg,
         distance_to_face_m=float(np.linalg.norm(camera.origin_m - stage.landmarks["face"])),
         tilt_deg=math.degrees(math.asin(float(np.clip(camera.forward[1], -1, 1)))),
         field_deg=(field[0], field[1]), focal_length_mm=width_mm / 2 / camera.tan_half_width,
@@ -81,14 +81,16 @@ def _light(light: PlanLight, plan: PlanSet) -> PlanLightReport:
     return PlanLightReport(
         number=row.number, name=row.name, role=row.role, on=row.on, symbol=light.form.words(), head=row.head,
         modifiers=list(light.light.modifiers), gels=light.gels, power_setting=row.power_setting,
+        energy_ws=None if light.light.head is None else light.light.head.energy_ws, power=light.light.power,
         front_m=None if fixture is None else place(fixture.centre_m), distance_to_aim_m=row.distance_to_aim_m,
         distance_to_face_m=row.distance_to_face_m, azimuth_deg=row.azimuth_deg, elevation_deg=row.elevation_deg,
-        tilt_deg=light.tilt_deg, aim=row.aim, beam_m=light.beam_m,
+        tilt_deg=light.tilt_deg, aim=light.light.aim,
+        aim_m=None if light.aim_m is None else place(light.aim_m), beam_m=light.beam_m,
         support=PlanSupport(
             kind=support.kind, foot_m=None if support.foot_m is None else place(support.foot_m),
             reach_m=support.reach_m, in_picture=support.seen,
         ),
-        f_number=row.reading_f_number, stops=row.reading_stops, where=row.meter_point,
+        f_number=row.reading_f_number, stops=row.reading_stops, where=row.meter_point, blocked_by=row.blocked_by,
     )  # fmt: skip
 
 

@@ -6,9 +6,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scenes.meters import format_ratio, format_shutter
+from scenes.meters import (
+    aperture_mark,
+    aperture_words,
+    difference_words,
+    format_ratio,
+    format_shutter,
+    power_mark,
+    stops_under_full,
+)
 
-from ..settings_words import settings_line
+from ..settings_words import balance_words
 from ..sheet import HEADING, LABEL, SMALL, TITLE, Page, Type, text_width, wrapped
 from .canvas import token
 from .drawing import draw_view, drawing_size
@@ -20,12 +28,9 @@ from .view import SIDE, TOP, Frame
 from .words import (
     STEEP_DEG,
     aim_words,
-    aperture_words,
     metres,
     rise_words,
     side_words,
-    signed,
-    stops_words,
     tilt_words,
 )
 
@@ -95,11 +100,10 @@ def _legend(report: PlanReport) -> list[str]:
 
 def _settings(page: Page, x: float, top: float, report: PlanReport) -> float:
     """Camera settings in large figures, each over what it is, two in a row."""
-    line = settings_line(report.settings).split(", ")
-    camera = report.camera
+    settings, camera = report.settings, report.camera
     parts = [
-        (line[0], "aperture"), (format_shutter(report.settings.shutter_s), "shutter"), (line[2], "speed"),
-        (line[3].removeprefix("white balance "), "white balance"),
+        (f"f/{aperture_mark(settings.f_number)}", "aperture"), (format_shutter(settings.shutter_s), "shutter"),
+        (f"ISO {settings.iso:g}", "speed"), (balance_words(settings), "white balance"),
         (f"{camera.focal_length_mm:.0f} mm", "lens, 36 x 24"), (metres(camera.distance_to_face_m), "lens to face"),
     ]  # fmt: skip
     return _figures_in_pairs(page, x, top, parts)
@@ -112,7 +116,7 @@ def _results(report: PlanReport) -> list[tuple[str, str]]:
     if face is not None and face.f_number:
         found.append((aperture_words(face.f_number), "dome at face"))
     if report.background is not None and report.background.stops is not None:
-        found.append((stops_words(report.background.stops), f"stops, {report.background.what}"))
+        found.append((difference_words(report.background.stops), f"flat on the {report.background.what}"))
     if report.key_to_fill is not None and report.lit_to_shadow is not None:
         found += [
             (format_ratio(report.key_to_fill), "key to fill"),
@@ -226,7 +230,9 @@ def made_of(light: PlanLight, facts: PlanLightReport) -> str:
 
 
 def _figures(light: PlanLightReport) -> list[tuple[str, str, Type]]:
-    power, under = _power(light.power_setting)
+    power = "" if light.power is None else power_mark(light.power)
+    under = [] if light.energy_ws is None else [f"{light.energy_ws:g} Ws"]
+    under += [words] if light.power is not None and (words := stops_under_full(light.power)) else []
     height = "" if light.front_m is None else metres(light.front_m[1])
     far = "" if light.distance_to_aim_m is None else metres(light.distance_to_aim_m)
     tilt = "" if light.tilt_deg is None else tilt_words(light.tilt_deg)
@@ -234,22 +240,14 @@ def _figures(light: PlanLightReport) -> list[tuple[str, str, Type]]:
     if light.elevation_deg is not None and light.elevation_deg > STEEP_DEG:
         side = "overhead"
     rise = "" if light.elevation_deg is None else rise_words(light.elevation_deg)
-    reads = "no light" if not light.f_number else aperture_words(light.f_number)
-    where = light.where if light.stops is None else f"{stops_words(light.stops)} stops, {light.where}"
-    aim = "" if light.aim is None else f"to {aim_words(light.aim)}"
+    where = light.where if light.stops is None else f"{difference_words(light.stops)}, {light.where}"
+    if light.blocked_by:
+        where += f"; blocked by {' and '.join(light.blocked_by)}"
+    aim = aim_words(light.aim, light.aim_m)
     return [
-        (power, under, VALUE), (height, tilt, VALUE), (far, aim, VALUE), (side, rise, VALUE), (reads, where, VALUE),
+        (power, ", ".join(under), VALUE), (height, tilt, VALUE), (far, f"to {aim}" if aim else "", VALUE),
+        (side, rise, VALUE), (aperture_words(light.f_number or 0.0), where, VALUE),
     ]  # fmt: skip
-
-
-def _power(setting: str | None) -> tuple[str, str]:
-    """A setting in two lines: "1/8", and "400 Ws, −3.0 stops" under it."""
-    if setting is None:
-        return "", ""
-    energy, _, power = signed(setting).rpartition("at ")
-    power, _, stops = power.partition(" (")
-    under = [energy.strip(), f"{stops.rstrip(')')} stops" if stops else ""]
-    return power, ", ".join(part for part in under if part)
 
 
 def draw_front(flow: Flow, plan: PlanSet, report: PlanReport, picture: np.ndarray, bottom: float) -> None:

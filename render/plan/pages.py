@@ -7,6 +7,8 @@ from typing import Literal
 
 import numpy as np
 
+from scenes.meters import aperture_words, difference_words
+
 from ..rigged.view import SetView
 from ..sheet import Column, Page, Type, wrapped
 from .canvas import token
@@ -18,7 +20,7 @@ from .kit_list import draw_kit
 from .record import PlanReport, PlanStep
 from .set import PlanSet
 from .view import SCALES, TOP
-from .words import aperture_words, metres, number, stops_words, tilt_words
+from .words import metres, number, tilt_words
 
 UNTITLED = "Untitled look"
 FRONT_TOP_MM = 14.0
@@ -190,17 +192,18 @@ def _step(flow: Flow, step: PlanStep, top: float, width: float, side: float) -> 
 
 def _checks(flow: Flow, report: PlanReport) -> None:
     flow.heading("What the meter should say", _KEPT_MM)
-    flow.paragraph(f"At ISO {report.settings.iso:g}; stops from the set aperture.", quiet=True)
+    words = f"At ISO {report.settings.iso:g}. How far each lies from the set aperture, in stops, stands beside it."
+    flow.paragraph(words, quiet=True)
     flow.y += 1.5
     columns = [
-        Column("light"), Column("where the meter is, and how it is held"), Column("expect", "right", True),
-        Column("stops", "right", True),
+        Column("light"), Column("where the meter is, and how it is held"), Column("expect", whole=True),
+        Column("from the set aperture", whole=True),
     ]  # fmt: skip
     rows = [
         [
             "all together" if check.light == "all" else check.light, check.where,
-            aperture_words(check.f_number) if check.f_number else "no light",
-            stops_words(check.stops) if check.stops is not None else "",
+            aperture_words(check.f_number or 0.0),
+            "" if check.stops is None else difference_words(check.stops),
         ]
         for check in report.checks
     ]  # fmt: skip

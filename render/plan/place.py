@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from scenes.stage import Shape
 
     from .canvas import Drawing
-    from .set import PlanSet, SetPiece
+    from .set import PlanPiece, PlanSet
 
 _WALL, _PAPER_WASH, _SITTER_WASH, _HEAD_WASH = "#8d8a83", "#efece6", "#d9d4ca", "#b9b3a8"
 _CAMERA_MM = 2.4
@@ -122,7 +122,7 @@ def field_depth(plan: PlanSet) -> float:
     return max(face, 0.1) + 1.5
 
 
-def _piece(drawing: Drawing, piece: SetPiece) -> None:
+def _piece(drawing: Drawing, piece: PlanPiece) -> None:
     shape = drawing.view.at(piece.corners_m)
     shape = hull(shape) if len(shape) > 2 else shape
     page = drawing.page

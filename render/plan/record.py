@@ -17,6 +17,7 @@ class PlanCamera(Record):
     """The camera; places are x, y, z in metres from the floor mark."""
 
     at_m: Place
+    azimuth_deg: float = Field(description="where it stands: 0 the front of the set, positive to camera right there")
     distance_to_face_m: float
     tilt_deg: float = Field(description="positive: looks up")
     field_deg: tuple[float, float] = Field(description="across and up, full angles")
@@ -44,18 +45,24 @@ class PlanLightReport(Record):
     modifiers: list[str]
     gels: list[str]
     power_setting: str | None
+    energy_ws: float | None = Field(description="of a flash at full power")
+    power: float | None = Field(description="as set, a fraction of full; null where that means nothing")
     front_m: Place | None = Field(description="middle of its front")
     distance_to_aim_m: float | None
     distance_to_face_m: float | None
-    azimuth_deg: float | None = Field(description="seen from the face: 0 toward the camera, positive camera right")
+    azimuth_deg: float | None = Field(
+        description="seen from the face, 0 the camera's direction, positive to camera right"
+    )
     elevation_deg: float | None
     tilt_deg: float | None = Field(description="of its axis; positive: shines upward")
-    aim: str | None
+    aim: str | None = Field(description="a landmark; null where the scene gives a place")
+    aim_m: Place | None = Field(description="where its axis is pointed")
     beam_m: tuple[float, float] | None = Field(description="width and height to half of the peak, where it is aimed")
     support: PlanSupport
     f_number: float | None = Field(description="that the meter shows for it alone; null when it reads nothing")
     stops: float | None = Field(description="over (+) or under (-) the set aperture")
     where: str = Field(description="where and how the meter is held")
+    blocked_by: list[str] = Field(description="what stands between it and where it is read")
 
 
 class PlanPiece(Record):

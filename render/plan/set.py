@@ -65,7 +65,7 @@ class PlanLight:
     @property
     def gels(self) -> list[str]:
         """Sheets of gel in front of it, by name."""
-        return [] if self.light.gel is None else self.light.gel.name.split(" + ")
+        return list(self.light.gels)
 
     @property
     def tilt_deg(self) -> float | None:
@@ -74,8 +74,8 @@ class PlanLight:
 
 
 @dataclass(frozen=True, slots=True)
-class SetPiece:
-    """A piece of the set: kind "flag", "net", "silk" or "board", and its corners (n, 3)."""
+class PlanPiece:
+    """A piece of the set: kind "flag", "net", "silk" or "board", and its outline (n, 3)."""
 
     name: str
     kind: str
@@ -91,7 +91,7 @@ class PlanSet:
     report: Report
     lights: tuple[PlanLight, ...]
     sitter: SitterOutline | None
-    pieces: tuple[SetPiece, ...]
+    pieces: tuple[PlanPiece, ...]
 
     def placed(self) -> list[tuple[PlanLight, Fixture]]:
         """Lights that stand on the set, with their fixtures."""
@@ -140,10 +140,9 @@ def _beam(fixture: Fixture, distance_m: float, report: LightReport) -> tuple[flo
     """Size of a beam where it is aimed; taken from the report where that tells of the same distance."""
     if fixture.shape == "sphere":
         return None
-    for known in (report.spread_at_face, report.spread_on_background):
-        if known is not None and abs(known.distance_m - distance_m) < _SAME_M:
-            size = known.beam_m
-            break
+    known = report.spread_at_face
+    if known is not None and abs(known.distance_m - distance_m) < _SAME_M:
+        size = known.beam_m
     else:
         try:
             size = spread(fixture, distance_m).beam_m
@@ -153,24 +152,14 @@ def _beam(fixture: Fixture, distance_m: float, report: LightReport) -> tuple[flo
     return None if wide is None or high is None else (wide, high)
 
 
-def _pieces(stage: Stage) -> list[SetPiece]:
+def _pieces(stage: Stage) -> list[PlanPiece]:
     found = []
-    for shape in stage.shapes:
-        if shape.name.startswith("piece.") and not shape.name.endswith(".back"):
-            name, finish = shape.name.removeprefix("piece."), shape.finish.name
-            kind = "flag" if finish == "black-cotton" else "silk" if "silk" in finish else "board"
-            found.append(SetPiece(name, kind, shape.vertices.astype(float), _sides(shape.vertices)))
-    for net in stage.nets:
-        x, y = net.size_m[0] / 2 * net.right, net.size_m[1] / 2 * net.up
-        corners = net.centre_m + np.array([x + y, -x + y, -x - y, x - y])
-        found.append(SetPiece(net.name, "net", corners, (float(net.size_m[0]), float(net.size_m[1]))))
+    for piece in stage.pieces:
+        x, y = piece.size_m[0] / 2 * piece.right, piece.size_m[1] / 2 * piece.up
+        if piece.round:
+            turn = np.linspace(0, 2 * np.pi, 49)[:-1, None]
+            outline = piece.centre_m + np.cos(turn) * x + np.sin(turn) * y
+        else:
+            outline = piece.centre_m + np.array([x + y, -x + y, -x - y, x - y])
+        found.append(PlanPiece(piece.name, piece.kind, outline, (float(piece.size_m[0]), float(piece.size_m[1]))))
     return found
-
-
-def _sides(vertices: np.ndarray) -> tuple[float, float]:
-    """Width and height of a sheet; the diameter twice of a round one."""
-    points = np.asarray(vertices, float)
-    if len(points) == 4:
-        return float(np.linalg.norm(points[2] - points[1])), float(np.linalg.norm(points[1] - points[0]))
-    across = 2 * float(np.linalg.norm(points - points.mean(axis=0), axis=1).max())
-    return across, across

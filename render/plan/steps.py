@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from scenes.meters import format_ratio
+from scenes.meters import aperture_words, difference_words, format_ratio, power_mark, reading_words, stops_under_full
 
 from ..readings import ALL_LIGHTS
-from ..report import ReadingReport, Report
+from ..report import Report
 from ..settings_words import settings_line
 from .facts import BACKGROUND_CHECK, find_reading
 from .kit import head_words
@@ -14,16 +14,15 @@ from .set import PlanLight, PlanSet
 from .words import (
     STEEP_DEG,
     aim_words,
-    aperture_words,
     metres,
     place_words,
     rise_words,
-    signed,
-    spoken_aperture,
     spoken_side,
-    stops_words,
     tilt_words,
 )
+
+FAINTEST_F_NUMBER = 2 ** (-1 / 40)
+"""Under this no meter's or lens's scale reaches, f/1 to the nearest tenth of a stop."""
 
 
 def set_up_steps(
@@ -45,13 +44,13 @@ def _black(report: Report) -> tuple[str, str]:
         begin = "All heads off. Take a frame: this is what the place itself gives."
     else:
         begin = "Take a frame: this is the light of the place and of lamps that burn."
-    words = f"Camera on its mark: {settings_line(report.settings)}. {begin} {signed(ambient.words)}"
+    words = f"Camera on its mark: {settings_line(report.settings)}. {begin} {ambient.words}"
     if ambient.stops is None:
         return words, "frame is black"
     if not ambient.flash:
-        return words, f"dome at the face {stops_words(ambient.stops)} stops"
+        return words, f"dome at the face {difference_words(ambient.stops)}"
     wish = "frame is black" if ambient.black else "frame shows the ambient light alone"
-    return words, f"dome at the face {stops_words(ambient.stops)} stops, {wish}"
+    return words, f"dome at the face {difference_words(ambient.stops)}, {wish}"
 
 
 def _light(light: PlanLight, facts: PlanLightReport) -> tuple[str, str]:
@@ -62,8 +61,21 @@ def _light(light: PlanLight, facts: PlanLightReport) -> tuple[str, str]:
     else:
         words = f"Light {facts.number}, {_called(facts)}: {_equipment(light)}. {_where(facts)}. {_stands(facts)}"
         words += _setting(facts)
-    words += f" Alone it reads {_spoken(facts)} {facts.where}."
-    return words, f"{_expected(facts)}, {stops_words(facts.stops)} stops"
+    return f"{words} {_reads(facts)}", reading_words(facts.f_number or 0.0, facts.stops)
+
+
+def _reads(facts: PlanLightReport) -> str:
+    """What a light reads alone, and why that is less than one would set it by."""
+    said = aperture_words(facts.f_number or 0.0)
+    if facts.blocked_by:
+        block = " and ".join(facts.blocked_by)
+        stand = "stands" if len(facts.blocked_by) == 1 else "stand"
+        return f"{block[:1].upper()}{block[1:]} {stand} in its way: alone it reads {said} {facts.where}."
+    if not facts.f_number:
+        return "It gets to no meter point: hold the meter where its light falls, flat toward it."
+    if facts.f_number < FAINTEST_F_NUMBER:
+        return f"Alone it reads {said} {facts.where}, under the scale of meters and lenses: judge it by eye."
+    return f"Alone it reads {said} {facts.where}."
 
 
 def _called(facts: PlanLightReport) -> str:
@@ -82,8 +94,8 @@ def _equipment(light: PlanLight) -> str:
 def _where(facts: PlanLightReport) -> str:
     parts = []
     if facts.distance_to_aim_m is not None:
-        aim = aim_words(facts.aim or "aim")
-        parts.append(f"Front {metres(facts.distance_to_aim_m)} from {aim if aim.startswith('x ') else f'the {aim}'}")
+        aim = aim_words(facts.aim, facts.aim_m)
+        parts.append(f"Front {metres(facts.distance_to_aim_m)} from {aim if facts.aim is None else f'the {aim}'}")
     if facts.front_m is not None:
         parts.append(f"{metres(facts.front_m[1])} high")
     if facts.azimuth_deg is not None:
@@ -107,10 +119,11 @@ def _stands(facts: PlanLightReport) -> str:
 
 
 def _setting(facts: PlanLightReport) -> str:
-    if facts.power_setting is None:
+    if facts.power is None:
         return "Switch it on."
-    setting = signed(facts.power_setting.removeprefix("at "))
-    return f"Set {setting[:-1]} stops)." if setting.endswith(")") else f"Set {setting}."
+    energy = "" if facts.energy_ws is None else f"{facts.energy_ws:g} Ws to "
+    under = stops_under_full(facts.power)
+    return f"Set {energy}{power_mark(facts.power)}" + (f" ({under})." if under else ".")
 
 
 def _far_words(light: PlanLight, facts: PlanLightReport) -> str:
@@ -119,20 +132,12 @@ def _far_words(light: PlanLight, facts: PlanLightReport) -> str:
     return {"sun": "the sun", "sky": "the sky"}.get(light.form.form, "light from all around")
 
 
-def _spoken(reading: PlanLightReport) -> str:
-    return "nothing" if not reading.f_number else spoken_aperture(reading.f_number)
-
-
-def _expected(reading: PlanLightReport | ReadingReport) -> str:
-    return "no light" if not reading.f_number else aperture_words(reading.f_number)
-
-
 def _together(report: Report) -> tuple[str, str]:
     reading = find_reading(report, "face", "dome", ALL_LIGHTS)
     words = "All lights on. Dome at the face, toward the camera."
     if reading is None:
         return words, ""
-    return words, f"{_expected(reading)}, {stops_words(reading.stops)} stops"
+    return words, reading_words(reading.f_number, reading.stops)
 
 
 def _ratio(report: Report) -> tuple[str, str] | None:
@@ -148,7 +153,7 @@ def _background(report: Report, background: PlanBackground | None) -> tuple[str,
     if background is None or reading is None:
         return None
     words = f"Background: all lights on, flat on the middle of the {background.what}."
-    return words, f"{_expected(reading)}, {stops_words(reading.stops)} stops"
+    return words, reading_words(reading.f_number, reading.stops)
 
 
 def _haze() -> tuple[str, str]:

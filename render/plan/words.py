@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from scenes.meters import aperture_words, format_stops
-
 from ..sheet import MINUS, true_minus
 
 STEEP_DEG = 85.0
@@ -24,11 +22,6 @@ def number(value: float) -> str:
 def signed(text: str) -> str:
     """The same text with true minus signs before its numbers."""
     return text.replace("(-", f"({MINUS}").replace(" -", f" {MINUS}") if not text.startswith("-") else MINUS + text[1:]
-
-
-def stops_words(stops: float | None) -> str:
-    """Stops from the set aperture: "+0.3", "−1.0", or "no light"."""
-    return "no light" if stops is None else true_minus(format_stops(stops))
 
 
 def side_words(azimuth_deg: float) -> str:
@@ -73,22 +66,16 @@ def landmark_words(name: str) -> str:
     return f"sitter's {_SIDES[side]} {what}" if side in _SIDES else name.replace("_", " ")
 
 
-def aim_words(aim: str) -> str:
-    """What a light is aimed at: a landmark, or "x 0.10, y 1.20, z −0.60" for a place."""
-    if not aim.startswith("["):
+def aim_words(aim: str | None, aim_m: tuple[float, float, float] | None) -> str:
+    """What a light is aimed at: a landmark, or "x 0.10, y 1.20, z −0.60" for a place; empty for neither."""
+    if aim is not None:
         return landmark_words(aim)
-    x, y, z = (number(float(value)) for value in aim.strip("[]").split(","))
+    if aim_m is None:
+        return ""
+    x, y, z = (number(value) for value in aim_m)
     return f"x {x}, y {y}, z {z}"
 
 
 def place_words(x_m: float, z_m: float) -> str:
     """A place on the floor: "x 0.74  z −0.60"."""
     return f"x {number(x_m)}  z {number(z_m)}"
-
-
-def spoken_aperture(f_number: float) -> str:
-    """A reading in a sentence: "f/8 and 3 tenths"."""
-    mark, _, rest = aperture_words(f_number).partition(" + 0.")
-    if not rest:
-        return mark
-    return f"{mark} and {rest} {'tenth' if rest == '1' else 'tenths'}"

@@ -51,8 +51,6 @@ def look_of(light: Light) -> Look:
     for kind in reversed(light.modifier_kinds):
         if kind in _LOOKS:
             return _LOOKS[kind]
-    if "window" in light.name and fixture.shape == "rectangle" and not light.flash:
-        return "window"
     return _by_shape(fixture)
 
 

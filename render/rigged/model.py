@@ -89,12 +89,10 @@ def _net_parts(net: Net) -> list[SetPart]:
 
 def _sheets(stage: Stage) -> list[tuple[str, np.ndarray]]:
     """Names and corners of all set pieces, one a piece."""
-    found = {s.name.split(".")[1]: s.vertices.astype(float) for s in stage.shapes if s.name.startswith("piece.")}
-    for net in stage.nets:
-        half = net.size_m / 2
-        found[net.name] = np.array(
-            [net.centre_m + i * half[0] * net.right + j * half[1] * net.up for i in (-1, 1) for j in (-1, 1)]
-        )
+    found = {}
+    for piece in stage.pieces:
+        x, y = piece.size_m[0] / 2 * piece.right, piece.size_m[1] / 2 * piece.up
+        found[piece.name] = np.array([piece.centre_m + i * x + j * y for i in (-1, 1) for j in (-1, 1)])
     return sorted(found.items())
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import Field, PrivateAttr
 
 from ..findings import Problem
+from ..names import listed, nearest
 from .base import Name, Table
 from .camera import Camera, Exposure
 from .haze import Haze
@@ -44,6 +45,11 @@ class Scene(Table):
     light: Annotated[dict[Name, Light], Field(min_length=1)] = Field(
         description="The lights, each a table [light.NAME]."
     )
+    set_up: list[Name] = Field(
+        [],
+        description="Names of lights in the order in which they are set up; those not named follow in the usual order: "
+        "ambient, sky, sun, key, fill, background, hair, rim, the rest.",
+    )
     piece: dict[Name, Piece] = Field({}, description="Flags, nets, silks and boards, each a table [piece.NAME].")
 
     _folder: Path = PrivateAttr(default_factory=Path)
@@ -62,6 +68,7 @@ class Scene(Table):
     def problems(self) -> Iterator[Problem]:
         """Cross-checks between the keys of this table."""
         yield from scene_problems(self.room, self.ground, self.light)
+        yield from set_up_problems(self.set_up, self.light)
 
 
 def role_of(name: str, light: Light) -> str:
@@ -75,6 +82,21 @@ def role_of(name: str, light: Light) -> str:
 
 RESERVED_LIGHT_NAMES = ("all", "surface")
 """Words the reports use beside the lights' names: all lights together, and a meter facing out from a surface."""
+
+
+def set_up_problems(order: list[str], lights: Mapping[str, object]) -> Iterator[Problem]:
+    """Whether the order of setting up names lights of the scene, each once."""
+    for index, name in enumerate(order):
+        if name not in lights:
+            close = nearest(name, lights)
+            yield Problem(
+                ("set_up", index),
+                f"there is no light '{name}' to set up",
+                f"Allowed: {listed(lights, 12)}.",
+                f"Did you mean {close}?" if close else "Name a light of this scene, or remove it.",
+            )
+        elif name in order[:index]:
+            yield Problem(("set_up", index), f"the light '{name}' is named twice", fix="Remove one.")
 
 
 def scene_problems(room: Room | None, ground: Ground | None, lights: dict[str, Light]) -> Iterator[Problem]:

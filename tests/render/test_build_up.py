@@ -38,7 +38,7 @@ def five(tmp_path_factory):
 
 def test_ambient_light_comes_first_then_key_fill_background_rim(five):
     _, stage, olat = five
-    assert [li.name for li in set_up_order(stage.lights)] == ["ambient", "key", "fill", "background", "rim", "extra"]
+    assert [li.name for li in set_up_order(stage)] == ["ambient", "key", "fill", "background", "rim", "extra"]
     steps = steps_of(stage, olat)
     assert [s.report.light for s in steps] == ["ambient", "key", "fill", "background", "rim"]
     assert [s.report.number for s in steps] == [1, 2, 3, 4, 5]
@@ -63,7 +63,7 @@ def test_lights_are_read_where_they_fall(five):
     from render import all_readings
 
     readings = all_readings(olat.meters, stage)
-    at = {li.name: where_read(li, readings) for li in stage.lights if li.on}
+    at = {li.name: where_read(li, stage, readings) for li in stage.lights if li.on}
     assert (at["key"].probe, at["key"].aim) == ("face", "flat:key")
     assert (at["ambient"].probe, at["ambient"].aim) == ("face", "dome")
     assert (at["rim"].probe, at["rim"].aim) == ("crown", "flat:rim")
@@ -75,7 +75,7 @@ def test_lights_are_read_where_they_fall(five):
         key=lambda r: r.exposure_lx_s,
     )
     light = next(li for li in stage.lights if li.name == "background")
-    assert where_read(light, unlit) == brightest != middle
+    assert where_read(light, stage, unlit) == brightest != middle
     assert held_words(at["rim"]) == "over the crown, flat toward the light"
 
 

@@ -73,7 +73,7 @@ def test_rows_come_in_the_order_of_setting_up(table):
 
 
 def test_daylight_comes_first(outside):
-    assert [row.name for row in outside.list] == ["sun", "sky", "key"]
+    assert [row.name for row in outside.list] == ["sky", "sun", "key"]
 
 
 def test_a_light_placed_by_angles_comes_back_so(table):
@@ -130,7 +130,7 @@ def _told(table: Table, light: str, probe: str, aim: str):
     [
         ("day", "face", "dome", "at the face, dome toward the camera"),
         ("key", "face", "flat:key", "at the face, flat toward the light"),
-        ("background", "background_centre", "flat:surface", "on the background, middle, flat on the surface"),
+        ("background", "background_centre", "flat:surface", "on the background, clear of the sitter, flat on the surface"),
     ],
 )
 def test_readings_are_the_reports(table, light, probe, aim, words):

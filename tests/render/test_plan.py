@@ -37,7 +37,7 @@ from render.sheet import Page
 from scenes import build_stage, load_scene
 from scenes.dump import dump_tables
 from scenes.kit import stock_kit
-from scenes.meters import format_f_number_tenths
+from scenes.meters import aperture_words
 from scenes.modifiers import Bulb
 from scenes.stage import Stage
 
@@ -229,7 +229,7 @@ def test_readings_in_the_pdf_are_the_reports(name, made, looks):
     folder, _ = made(name)
     words, report = words_of_pdf(folder / "plan.pdf"), looks[name].report
     dome = next(r for r in report.readings if (r.probe, r.light, r.aim) == ("face", "all", "dome"))
-    assert format_f_number_tenths(dome.f_number) in words
+    assert aperture_words(dome.f_number) in words
     for light in report.lights:
         assert light.name in words
         if light.power_setting is not None:
@@ -238,7 +238,7 @@ def test_readings_in_the_pdf_are_the_reports(name, made, looks):
             assert light.gel.name in words
     for row in light_rows(looks[name].stage, report):
         if row.reading_f_number and row.reading_f_number > 0.7:
-            assert format_f_number_tenths(row.reading_f_number) in words
+            assert aperture_words(row.reading_f_number) in words
     for caution in report.cautions:
         assert caution in words
     assert f"ISO {report.settings.iso:g}" in words
@@ -256,7 +256,7 @@ def test_steps_name_every_light_once_in_order(name, made, looks):
             if light.distance_to_aim_m is not None:
                 assert f"{light.distance_to_aim_m:.2f} m from" in step.do
             if light.f_number and light.f_number > 0.7:
-                assert format_f_number_tenths(light.f_number) in step.check
+                assert aperture_words(light.f_number) in step.check
     assert told.steps[0].light is None
     assert looks[name].report.ambient.words.replace("-", MINUS) in told.steps[0].do.replace("-", MINUS)
 

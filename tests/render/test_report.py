@@ -302,15 +302,18 @@ def test_pictures_carry_their_profile(run, name):
 
 
 KEYS = """
-format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps warnings cautions checksums
+format title scene_hash versions device quality settings picture lights ratio ambient haze backdrop readings maps warnings cautions checksums
 settings.iso settings.f_number settings.shutter_s settings.white_balance
 picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_no_detail picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
 lights.power_setting lights.distance_to_face_m lights.at_face lights.head lights.modifiers lights.modifier_loss_stops
 lights.power_for_aperture lights.power_for_aperture.stops_from_full lights.power_for_aperture.setting
-lights.power_for_aperture.within_range lights.spread_at_face lights.spread_on_background lights.spill
+lights.power_for_aperture.within_range lights.spread_at_face lights.beam_on_background lights.spill
 lights.spread_at_face.distance_m lights.spread_at_face.beam_m lights.spread_at_face.field_m
-lights.spread_on_background.distance_m lights.spread_on_background.beam_m lights.spread_on_background.field_m
+lights.beam_on_background.distance_m lights.beam_on_background.beam_m lights.beam_on_background.field_m
+lights.beam_on_background.beam_cut lights.beam_on_background.field_cut lights.power lights.blocked_by lights.read_at
+lights.read_at.probe lights.read_at.light lights.read_at.aim lights.read_at.exposure_lx_s lights.read_at.f_number
+lights.read_at.stops lights.gel.sheets backdrop.light_stops backdrop.seen_stops backdrop.share
 lights.spill.wall lights.spill.floor lights.spill.legs
 ambient.lights ambient.stops ambient.black ambient.black_shutter_s ambient.black_iso ambient.beyond_sync ambient.sync_s ambient.words
 ambient.flash ambient.metered_shutter_s ambient.metered_iso ambient.metered_f_number

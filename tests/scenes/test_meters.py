@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import pytest
@@ -9,30 +10,71 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scenes import meters
+from scenes.numbers import significant
 
 
 @pytest.mark.parametrize(
-    ("f_number", "thirds", "tenths"),
+    ("f_number", "text"),
     [
-        (8.0, "f/8", "f/8"),
-        (2 ** (19 / 6), "f/8 + 1/3", "f/8 + 0.3"),
-        (2 ** (20 / 6), "f/8 + 2/3", "f/8 + 0.7"),
-        (11.2, "f/11", "f/11"),
-        (0.707, "f/0.7", "f/0.7"),
-        (1.0, "f/1", "f/1"),
-        (0.1, "f/0.1", "f/0.1"),
-        (500.0, "f/500", "f/500"),
-        (0.0, "no light", "no light"),
+        (8.0, "f/8"),
+        (2 ** (19 / 6), "f/8 + 0.3"),
+        (2 ** (20 / 6), "f/8 + 0.7"),
+        (11.2, "f/11"),
+        (1.0, "f/1"),
+        (128.0, "f/128"),
+        (0.707, "under f/1"),
+        (1e-9, "under f/1"),
+        (140.0, "over f/128"),
+        (500.0, "over f/128"),
+        (0.0, "no light"),
     ],
 )
-def test_readings(f_number: float, thirds: str, tenths: str) -> None:
-    assert meters.format_f_number(f_number) == thirds
-    assert meters.format_f_number_tenths(f_number) == tenths
+def test_a_reading_is_a_full_stop_and_tenths(f_number: float, text: str) -> None:
+    assert meters.aperture_words(f_number) == text
 
 
 def test_a_tenth_that_rounds_up_carries_into_the_next_stop() -> None:
-    assert meters.format_f_number_tenths(2 ** (3.98)) == "f/16"
-    assert meters.format_f_number(2 ** (3.95)) == "f/16"
+    assert meters.aperture_words(2 ** (3.98)) == "f/16"
+    assert meters.aperture_words(2 ** (3.94)) == "f/11 + 0.9"
+
+
+@given(st.floats(-7, 7), st.floats(-20, 20))
+def test_what_is_said_of_a_reading_can_be_read_back(stops: float, off: float) -> None:
+    """Mark and tenths give the reading within half a tenth, and never in a form with an exponent or a negative nought."""
+    f_number = 2 ** (stops / 2)
+    said = meters.aperture_words(f_number)
+    mark, _, tenths = said.removeprefix("f/").partition(" + 0.")
+    if said.startswith("f/"):
+        back = 2 * math.log2(meters.exact_f_number(float(mark))) + (int(tenths) / 10 if tenths else 0)
+        assert abs(back - stops) <= 0.05 + 1e-9
+    else:
+        assert said == "under f/1"
+        assert stops < 0
+    words = meters.difference_words(off)
+    if words != "as set":
+        size, side = words.split(" ")
+        assert abs(float(size) - abs(off)) <= 0.05 + 1e-9
+        assert side == ("over" if off > 0 else "under")
+    assert "e" not in words.replace("over", "").replace("under", "").replace("set", "")
+
+
+def test_apertures_as_they_are_set() -> None:
+    said = [meters.aperture_mark(n) for n in (2**2.5, 5.6, 8.0, 7.0, 0.5, 180.0, 2 ** (19 / 6))]
+    assert said == ["5.6", "5.6", "8", "7", "0.5", "180", "9"]
+
+
+def test_speeds_are_those_that_cameras_have() -> None:
+    assert [meters.iso_step_at_most(iso) for iso in (44.1, 100, 99, 126, 3.2)] == [40, 100, 100, 125, None]
+    gaps = [b / a for a, b in itertools.pairwise(meters.ISO_STEPS)]
+    assert max(abs(math.log2(gap) - 1 / 3) for gap in gaps) < 0.05  # rounded names of third stops
+
+
+@given(st.floats(1e-12, 1e12), st.integers(1, 4))
+def test_numbers_are_written_out(value: float, digits: int) -> None:
+    text = significant(value, digits)
+    assert set(text) <= set("0123456789.")
+    assert float(text) == pytest.approx(value, rel=0.6 * 10.0 ** (1 - digits))
+    assert significant(-0.0, digits) == "0"
 
 
 @pytest.mark.parametrize(
