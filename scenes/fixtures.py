@@ -62,19 +62,6 @@ def area_m2(shape: str, size_m: np.ndarray) -> float:
     return math.pi * width**2 / 4.0
 
 
-def radiance_per_lumen(fixture: Fixture) -> float:
-    """Luminance (cd/m2 per lm) of a diffuse exit: 1 / (pi A).
-
-    Raises
-    ------
-    ValueError
-        For a spot, whose luminance depends on direction; see `spot_profile`.
-    """
-    if fixture.shape == "spot":
-        raise ValueError("a spot has no single luminance; use spot_profile")
-    return 1.0 / (math.pi * exit_area_m2(fixture))
-
-
 def spot_profile(fixture: Fixture) -> SpotProfile:
     """Profile of a spot from its beam and field angles.
 

@@ -179,19 +179,6 @@ def lit_to_shadow(key: float, fill: float) -> float:
     return (key + fill) / fill if fill > 0 else math.inf
 
 
-def key_stops_for_lit_to_shadow(ratio: float) -> float:
-    """Stops of key over fill that give a lit-to-shadow ratio: log2(ratio - 1).
-
-    Raises
-    ------
-    ValueError
-        Unless the ratio is above 1.
-    """
-    if not ratio > 1:
-        raise ValueError(f"a lit-to-shadow ratio lies above 1:1, not {ratio:g}:1")
-    return math.log2(ratio - 1.0)
-
-
 def format_ratio(ratio: float) -> str:
     """A ratio as "3:1" or "2.8:1"; "no fill" when there is nothing to compare with."""
     if math.isinf(ratio):

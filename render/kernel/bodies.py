@@ -18,7 +18,7 @@ from .frames import to_local
 from .luminaire import DISK, KINDS, NO_BODY, OCTAGON, SPHERE
 
 _ROW = 20
-_FRONT_GLOWS, _BOTH_FACES_GLOW, _ALL_GLOWS = range(3)
+_FRONT_GLOWS, _BOTH_FACES_GLOW, _SIDE_GLOWS = range(3)
 _DIAGONAL = 0.5**0.5
 
 
@@ -57,7 +57,7 @@ def _row(fixture: Fixture) -> np.ndarray:
         length, diameter = fixture.size_m
         row[0:3] = fixture.centre_m + fixture.right * length / 2
         row[4:7], row[8:11], row[12:15] = fixture.up, fixture.forward, fixture.right
-        row[3], row[7], row[11], row[15], row[17] = diameter / 2, diameter / 2, length, DISK, _ALL_GLOWS
+        row[3], row[7], row[11], row[15], row[17] = diameter / 2, diameter / 2, length, DISK, _SIDE_GLOWS
         return row
     row[0:3], row[4:7], row[8:11], row[12:15] = fixture.centre_m, fixture.right, fixture.up, fixture.forward
     row[3], row[7], row[11] = fixture.size_m[0] / 2, fixture.size_m[1] / 2, fixture.body_depth_m
@@ -113,9 +113,10 @@ def _meet(bodies: Bodies, index: mi.UInt32, origin: mi.Point3f, direction: mi.Ve
     t_in = dr.select(ball, r_in, dr.maximum(side_in, z_in))
     t_out = dr.select(ball, r_out, dr.minimum(side_out, z_out))
     glows, hole2 = mi.UInt32(rows[4].y), dr.square(rows[4].z)
-    met = (t_in < t_out) & (t_in > 0)
+    met = (t_in <= t_out) & (t_in > 0)  # a thin sheet has no depth
     met &= ~((_off_axis2(o, d, z_in) < hole2) & (_off_axis2(o, d, z_out) < hole2))
-    front = ball | (glows == _ALL_GLOWS) | ((z_in >= side_in) & ((d.z < 0) | (glows == _BOTH_FACES_GLOW)))
+    faces = z_in >= side_in
+    front = ball | dr.select(glows == _SIDE_GLOWS, ~faces, faces & ((d.z < 0) | (glows == _BOTH_FACES_GLOW)))
     return dr.select(met, t_in, dr.inf), front, rows[4].x > 0
 
 

@@ -7,7 +7,7 @@ themselves.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import drjit as dr
 import mitsuba as mi
@@ -23,6 +23,7 @@ _CLOSEST = 1e-6
 _FARTHEST = 1e9
 _NARROW = 20.0  # slope from which a beam counts as filling the half space
 _CORNER = 2**0.5
+_NEAR_TUBE = 1e-3  # keeps the strip finite for a point that touches the tube
 
 
 @dataclass
@@ -92,6 +93,21 @@ def axes_toward(light: Luminaire, origin: mi.Point3f) -> Axes:
         right=light.right,
         up=mi.Vector3f(dr.select(tube, dr.cross(facing, light.right), light.up)),
         forward=mi.Vector3f(dr.select(tube, facing, light.forward)),
+    )
+
+
+def seen_from(light: Luminaire, origin: mi.Point3f) -> Luminaire:
+    """The light with the strip that a tube shows `origin`, in the plane of its axis: as wide as the rays that graze the
+    tube are apart there, which up close is more than its diameter."""
+    away = origin - light.centre
+    across = dr.norm(away - light.right * dr.dot(away, light.right))
+    radius = light.half_height
+    half = radius * dr.rsqrt(dr.maximum(1 - dr.square(radius / dr.maximum(across, _CLOSEST)), _NEAR_TUBE))
+    tube = light.kind == TUBE
+    return replace(
+        light,
+        half_height=dr.select(tube, half, light.half_height),
+        area=dr.select(tube, 4 * light.half_width * half, light.area),
     )
 
 
@@ -247,7 +263,7 @@ def _sphere_cap(light: Luminaire, origin: mi.Point3f) -> tuple[mi.Vector3f, mi.F
 def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: mi.Float, v: mi.Float) -> LightSample:
     """Choose a direction from `origin` to the light: by area of flat exits, by solid angle of balls and the sun, and by
     the cosine about `normal` for the surroundings."""
-    axes = axes_toward(light, origin)
+    axes, light = axes_toward(light, origin), seen_from(light, origin)
     local = to_local(origin - light.centre, axes.right, axes.up, axes.forward)
     x, y, density = _on_patch(light, local, u, v)
     flat = light.centre + axes.right * x + axes.up * y - origin
@@ -285,10 +301,12 @@ def arriving(
 ) -> tuple[mi.Float, mi.Float]:
     """Radiance of a ray known to meet the light at `distance`, and the solid-angle density with which `sample_light`
     gives it."""
-    axes = axes_toward(light, origin)
+    axes, light = axes_toward(light, origin), seen_from(light, origin)
     local = to_local(origin - light.centre, axes.right, axes.up, axes.forward)
     toward = to_local(direction, axes.right, axes.up, axes.forward)
     exits, sun = is_flat(light), light.kind == SUN
+    strip = -local.z / dr.select(dr.abs(toward.z) < _CLOSEST, -_CLOSEST, toward.z)  # a tube is met before its axis
+    distance = dr.select(light.kind == TUBE, dr.maximum(strip, distance), distance)
     x, y = dr.select(exits, local.x + toward.x * distance, 0), dr.select(exits, local.y + toward.y * distance, 0)
     radiance = emitted(light, x, y, -toward)
     off_sun = dr.squared_norm(direction - mi.Vector3f(light.centre))

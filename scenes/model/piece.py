@@ -11,14 +11,6 @@ from ..findings import Problem
 from .base import Aim, Angle, Coordinate, Finish, Flag, Length, Number, Place, Table
 from .light_checks import PLACING
 
-PIECE_WORDS = {
-    "flag": "black cloth that blocks",
-    "net": "black thread that dims and scatters nothing",
-    "silk": "white cloth that lets part through and scatters it",
-    "board": "a panel that bounces",
-}
-"""Kinds of piece and what each does."""
-
 CLEAREST_SILK_STOPS = 0.25
 DENSEST_STOPS = 6.0
 _STOPPED = {"net": "0.5 for a single net, 1 for a double one", "silk": "0.5, 1 or 1.5"}

@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from materials import GELS, DataError, Gel, KeyfallError, UnknownName, make_gel, make_source, read_gel_csv, stack
+from materials.gels import edge_transmittance, mired_transmittance
+from materials.spectra import WAVELENGTHS_NM
 from materials.standards import DATA
 
 FLASH = make_source("flash")
@@ -99,3 +101,35 @@ def test_a_measured_gel_is_read_and_wrong_values_are_refused(tmp_path: Path) -> 
     path.write_text("380,-0.1\n780,0.5\n")
     with pytest.raises(DataError, match=r"transmittance -0\.1 at 380 nm"):
         read_gel_csv(path)
+
+
+@pytest.mark.parametrize(
+    ("mired", "from_k", "to_k"),
+    # common practice, no source: orange sheets turn daylight of 5500 K to tungsten of 3200 K, blue ones the other way
+    # about; the shift is the difference of the reciprocal temperatures
+    [(1e6 / 3200 - 1e6 / 5500, 5500, 3200), (1e6 / 5500 - 1e6 / 3200, 3200, 5500), (-60, 3200, 3960.4)],
+)
+def test_a_correction_gel_turns_one_black_body_into_another(mired: float, from_k: float, to_k: float) -> None:
+    """Between 400 and 700 nm the light behind it is Planck's at the other temperature, to a factor; level outside."""
+
+    def planck(kelvin: float) -> np.ndarray:
+        metres = WAVELENGTHS_NM * 1e-9
+        return metres**-5 / np.expm1(0.014387768775 / (metres * kelvin))  # CODATA 2018, c2
+
+    gel = mired_transmittance(mired)
+    inside = (WAVELENGTHS_NM >= 400) & (WAVELENGTHS_NM <= 700)
+    behind = (gel * planck(from_k) / planck(to_k))[inside]
+    np.testing.assert_allclose(behind / behind[0], 1, rtol=1e-4)  # c2 as CIE 15 has it, 1.4388e-2
+    assert gel.max() == pytest.approx(0.92)
+    assert np.ptp(gel[WAVELENGTHS_NM <= 400]) == 0
+    assert np.ptp(gel[WAVELENGTHS_NM >= 700]) == 0
+
+
+@pytest.mark.parametrize("softness", [8.0, 20.0])
+def test_an_edge_is_half_way_at_its_wavelength_and_soft_as_it_says(softness: float) -> None:
+    """A logistic step in density: half-way at the edge, 1 / (1 + e^2) = 12 % and 88 % one softness to either side."""
+    density = -np.log10(edge_transmittance([0.8, 0.02], [560], [softness]))
+    share = (density - density[0]) / (density[-1] - density[0])
+    at = 180 + np.array([-softness, 0, softness]).astype(int)
+    np.testing.assert_allclose(share[at], [1 / (1 + np.e**2), 0.5, 1 / (1 + np.e**-2)], atol=1e-6)
+    assert 10 ** -density[[0, -1]] == pytest.approx([0.8, 0.02], rel=1e-6)

@@ -8,9 +8,10 @@ from scipy.stats import norm
 
 from render.backend import init
 from scenes import field
-from scenes.fixtures import exit_area_m2
+from scenes.fixtures import exit_area_m2, spot_profile
+from scenes.optics import Angular
 
-from .beams import all_beams
+from .beams import all_beams, shaped
 from .sets import fixture, light
 
 BEAMS = all_beams()
@@ -153,3 +154,65 @@ def test_a_tube_is_a_lambertian_rod():
     intensity = field.illuminance(tube, tube.centre_m + 60 * out, -out) * 3600
     assert (intensity * np.sin(angle)).sum() * np.pi / 400 * 2 * np.pi == pytest.approx(1, rel=2e-3)
     assert exit_area_m2(tube) == pytest.approx(np.pi * 0.02 * 0.3)
+
+
+def _emitted(of, leaving: np.ndarray) -> np.ndarray:
+    """Radiance on the device of rays (n, 3), in the fixture's axes, that leave its middle."""
+    lamp = _on_device(of)
+    import mitsuba as mi
+
+    from render.kernel.beam import emitted
+
+    return np.array(
+        emitted(lamp, mi.Float(0), mi.Float(0), mi.Vector3f(*(mi.Float(c) for c in leaving.T.astype("f4"))))
+    )
+
+
+def _turned(off_axis_deg: np.ndarray) -> np.ndarray:
+    angle = np.radians(off_axis_deg)
+    return np.stack([np.sin(angle), 0 * angle, np.cos(angle)], axis=1)
+
+
+def test_a_ball_shines_to_its_back_by_the_table_of_its_back():
+    """A lamp whose intensity rises evenly from its axis to its back: a point behind gets what the table says there, and
+    nothing is folded to the front."""
+    values = np.linspace(0.0, 1.0, 19)[None].astype(np.float32)
+    of = shaped(fixture("sphere", (0.1, 0.1), toward=(0, 0, 1)), angular=Angular(values, np.pi))
+    degrees = np.array([5.0, 45, 85, 95, 135, 175])
+    share = degrees / 180
+    assert _emitted(of, _turned(degrees)) == pytest.approx(share / (np.pi * 0.05**2), rel=1e-4)
+    away = _turned(degrees) @ np.stack([of.right, of.up, of.forward])
+    read = field.illuminance(of, of.centre_m + 30 * away, -away) * 900
+    assert read == pytest.approx(share, rel=2e-3)
+
+
+def test_an_even_ball_is_as_bright_from_behind():
+    of = fixture("sphere", (0.3, 0.3))
+    both = field.illuminance(
+        of, of.centre_m + np.array([[1.0], [-1.0]]) * of.forward, np.array([[1.0], [-1.0]]) * -of.forward
+    )
+    assert both == pytest.approx([1 / (4 * np.pi)] * 2, rel=1e-6)
+    assert _emitted(of, _turned(np.array([0.0, 180]))) == pytest.approx([1 / (np.pi * np.pi * 0.3**2)] * 2, rel=1e-5)
+
+
+def test_a_flat_exit_without_a_glowing_back_is_dark_behind():
+    dark, sheet = fixture("disk", (0.5, 0.5)), shaped(fixture("disk", (0.5, 0.5)), back_share=0.4)
+    front, back = _emitted(sheet, _turned(np.array([20.0, 160])))
+    assert back / front == pytest.approx(0.4, rel=1e-5)
+    assert _emitted(dark, _turned(np.array([91.0, 160, 180]))).max() == 0
+
+
+def test_a_spot_ends_at_a_ten_thousandth_of_its_axis():
+    """Wider by its field than its beam would let it: the cut takes what is left there, on the device as in the field."""
+    of = fixture("spot", (0.1, 0.1), beam=20, field=40)
+    cut = np.degrees(spot_profile(of).cut_rad)
+    assert 40 < cut < 50
+    just = cut + np.array([-0.2, 0.2, 3.0])
+    traced = _emitted(of, _turned(just)) * np.cos(np.radians(just)) / _emitted(of, _turned(np.zeros(1)))
+    assert 1e-4 < traced[0] < 1.1e-4
+    assert traced[1:].max() == 0
+    assert np.tan(np.radians(cut)) == pytest.approx(field.widest_slope_of(of), rel=1e-6)
+    slope = np.tan(np.radians(just))
+    exact = field.luminance(of, *np.zeros((2, 3)), slope, 0 * slope) * np.cos(np.radians(just))
+    assert exact[0] > 0
+    assert exact[1:].max() == 0

@@ -107,8 +107,6 @@ def test_ratios_name_the_lack_of_fill() -> None:
 def test_off_the_scale_is_refused() -> None:
     with pytest.raises(ValueError, match="outside the scale"):
         meters.nominal_f_number(400)
-    with pytest.raises(ValueError, match="above 1:1"):
-        meters.key_stops_for_lit_to_shadow(1)
 
 
 @given(st.floats(0.8, 110))
