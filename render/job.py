@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from materials import Bands, default_bands
+from materials import Bands, bands_for
 from scenes.stage import REGIONS, Fixture, Light, Stage
 
 from .cache import Cache, content_hash
@@ -22,6 +22,13 @@ from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 TRACE_VERSION = 8  # raise whenever a change of code changes what is traced
 _BLOCKER_POINTS = 4096
 
+
+
+def bands_of(stage: Stage) -> Bands:
+    """The bands a stage is traced in: the usual ones, but for sources of narrow lines; see `materials.narrow`."""
+    return bands_for(light.source.spd for light in stage.lights)
+
+
 Told = Callable[[int, int, float | None], None]
 
 
@@ -30,7 +37,7 @@ class Job:
 
     def __init__(self, stage: Stage, cache: Cache, device: str, threads: int | None) -> None:
         self.stage, self.cache = stage, cache
-        self.bands: Bands = default_bands()
+        self.bands: Bands = bands_of(stage)
         merged = merge(stage)
         self._set_key = content_hash(
             TRACE_VERSION, self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
@@ -137,7 +144,8 @@ def same_transport(one: Stage, other: Stage) -> bool:
 
     def small(stage: Stage) -> str:
         lights = [(light.name, light.fixture, light.distant) for light in stage.lights]
-        return content_hash(stage.camera, stage.nets, stage.haze, lights, [p.position_m for p in stage.probes])
+        nodes = bands_of(stage).nodes_nm
+        return content_hash(nodes, stage.camera, stage.nets, stage.haze, lights, [p.position_m for p in stage.probes])
 
     return len(one.shapes) == len(other.shapes) and small(one) == small(other) and all(
         a.finish is b.finish and all(

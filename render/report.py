@@ -165,7 +165,9 @@ class Report(Record):
     haze: HazeReport | None = Field(description="null on a clear set")
     readings: list[ReadingReport]
     maps: dict[str, MapReport]
+    bands_nm: list[float] = Field(description="wavelengths at which surfaces are traced; more than 16 for narrow lines")
     warnings: list[str]
+    notes: list[str] = Field(description="what was done about the set without being asked, such as more bands")
     cautions: list[str]
 
 

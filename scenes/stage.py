@@ -238,7 +238,8 @@ class Exposure:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """Everything on the set. `landmarks` maps a name to a place (3,) in metres."""
+    """Everything on the set. `landmarks` maps a name to a place (3,) in metres; `notes` say what was done about it, and
+    ask nothing of anybody."""
 
     title: str
     shapes: tuple[Shape, ...]
@@ -250,3 +251,4 @@ class Stage:
     warnings: tuple[str, ...]
     nets: tuple[Net, ...] = ()
     haze: Haze | None = None
+    notes: tuple[str, ...] = ()
