@@ -19,7 +19,7 @@ WHITE_FROM = 0.995
 """Share of display white at and above which a channel shows no more detail."""
 
 _PALES_OVER = 7.0
-"""How fast bright colours pale: so far above the shoulder's start, three quarters of the way to white are done."""
+"""How fast bright colours pale: this far above the shoulder's start, three quarters of the way to white are done."""
 
 
 def apply_curve(value: np.ndarray, curve: str) -> np.ndarray:

@@ -307,6 +307,7 @@ class Stage:
     `surroundings` are traced like `shapes` but lie around the set: far ground, what stands at its far side. `panes` are
     the glass of windows, `openings` the ways for light from outside into a room; None without a room or without any.
     `set_up` names lights in the order in which the scene wants them set up; empty where it leaves that to custom.
+    `notes` say what was done about the set, and ask nothing of anybody.
     """
 
     title: str
@@ -324,3 +325,4 @@ class Stage:
     haze: Haze | None = None
     pieces: tuple[SetPiece, ...] = ()
     set_up: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
