@@ -1,4 +1,4 @@
-"""Variants of one scene side by side under one exposure: pictures, exposure maps and the three numbers that matter."""
+"""Variants of one scene side by side under one exposure: pictures, exposure maps and the numbers that matter."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from scenes.stage import Stage
 from .cache import Cache
 from .develop import develop
 from .files import write_pixels
+from .hazing import haze_report
 from .job import same_transport
 from .look import relight
 from .maps import DARKEST_STOPS, luminance_stops
@@ -34,12 +35,21 @@ from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
 
 
+class HazeNumbers(Record):
+    """What haze shows; null where nothing does, or the face is dark."""
+
+    beam: str | None = Field(description="the light whose beam shows most")
+    beam_stops: float | None = Field(description="by which it reads over its background")
+    face_contrast_taken: float | None = Field(description="share of the face's contrast that the haze takes")
+
+
 class CellNumbers(Record):
-    """The three numbers under a picture; null where nothing is read."""
+    """The numbers under a picture; null where nothing is read."""
 
     face_stops: float | None = Field(description="all lights, dome at the face, from the set aperture")
     cheeks_ratio: float | None = Field(description="brighter cheek over the other, each metered flat on it, all lights")
     background_stops: float | None = Field(description="flat on the middle of the background, from the face's reading")
+    haze: HazeNumbers | None = Field(default=None, description="null on a clear set")
 
 
 class CellReport(Record):
@@ -194,7 +204,8 @@ def _cell(
     noises = [t.noise_stops for t in olat.transports if t.noise_stops is not None]
     report = CellReport(
         row=variant.row, column=variant.column, labels=list(variant.labels),
-        numbers=numbers_of(olat.meters, stage), power_change_stops=changes, style=style, notes=list(variant.notes),
+        numbers=numbers_of(olat.meters, stage).model_copy(update={"haze": haze_numbers(olat, stage)}),
+        power_change_stops=changes, style=style, notes=list(variant.notes),
         noise_stops=max(noises, default=None), warnings=list(stage.warnings),
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
@@ -214,14 +225,31 @@ def numbers_of(meters: MeterSet, stage: Stage) -> CellNumbers:
     )
 
 
+def haze_numbers(olat: OlatSet, stage: Stage) -> HazeNumbers | None:
+    """What haze shows on a traced stage; None on a clear one."""
+    report = haze_report(olat, stage)
+    if report is None:
+        return None
+    beam = next((b for b in report.beams if b.light == report.carried_by), None)
+    return HazeNumbers(
+        beam=report.carried_by, beam_stops=None if beam is None else beam.brightest_stops,
+        face_contrast_taken=report.face.contrast_taken,
+    )  # fmt: skip
+
+
 def number_words(numbers: CellNumbers) -> list[tuple[str, str]]:
-    """The three numbers as they stand under a picture: the value, and what it is of."""
+    """The numbers as they stand under a picture: the value, and what it is of; two more where there is haze."""
     ratio = numbers.cheeks_ratio
-    return [
+    told = [
         ("dark" if numbers.face_stops is None else _signed(numbers.face_stops), "face"),
         ("one only" if ratio is None else f"{ratio:.1f}:1" if ratio < 99.5 else "over 99:1", "cheeks"),
         (_behind(numbers.background_stops), "background"),
     ]
+    if numbers.haze is not None:
+        beam, taken = numbers.haze.beam_stops, numbers.haze.face_contrast_taken
+        told.append(("none" if beam is None else _signed(beam), "beam"))
+        told.append(("dark" if taken is None else f"{100 * (1 - taken):.0f} %", "contrast left"))
+    return told
 
 
 def _behind(stops: float | None) -> str:

@@ -9,6 +9,7 @@ carbon dioxide: common practice of stages.
 
 from __future__ import annotations
 
+from scenes.meters import format_amount
 from scenes.stage import Stage
 
 DAY_MG_M3 = {"glycol": 10.0, "oil": 5.0}
@@ -32,7 +33,8 @@ def haze_cautions(stage: Stage) -> list[str]:
 def _amount(fluid: str, mass: float, droplet_um: float) -> str:
     day, peak = DAY_MG_M3[fluid], PEAK_MG_M3[fluid]
     told = (
-        f"Haze this thick takes about {mass:.3g} mg/m3 of {fluid} droplets of {droplet_um:g} um ({_FACTOR_TEXT}). "
+        f"Haze this thick takes about {format_amount(mass, 2)} mg/m3 of {fluid} droplets of {droplet_um:g} um "
+        f"({_FACTOR_TEXT}). "
         f"Published guidance for workers: {day:g} mg/m3 over a day, {peak:g} at the peak."
     )
     if mass >= peak:

@@ -16,7 +16,7 @@ from scenes.meters import exact_f_number, format_ratio, format_shutter, format_s
 from scenes.stage import Light, Stage
 
 from .doctor import Diagnosis
-from .hazing import HazeReport
+from .hazing import haze_words
 from .meterset import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
@@ -90,7 +90,7 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     _prose(console, _ratio_line(report.ratio), style="")
     _prose(console, report.ambient.words, style="")
     if report.haze is not None:
-        _prose(console, _haze_line(report.haze), style="")
+        _prose(console, haze_words(report.haze), style="")
     console.print()
     rig_to_console(console, report, f_mark(settings.f_number))
     console.print()
@@ -112,15 +112,6 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
             _prose(console, text)
     console.print()
     console.print(f"Results are in {folder}", markup=False, highlight=False, soft_wrap=True)
-
-
-def _haze_line(haze: HazeReport) -> str:
-    text = f"Haze ({haze.fluid}, visibility {haze.visibility_m:.3g} m, about {haze.concentration_mg_m3:.2g} mg/m3): "
-    text += haze.words
-    if haze.face.stops is not None and haze.face.contrast_lost is not None:
-        lost = f"{100 * haze.face.contrast_lost:.0f} %"
-        text += f" Over the face it lies {haze.face.stops:.1f} stops, and takes {lost} of its contrast."
-    return text
 
 
 def f_mark(f_number: float) -> str:
