@@ -27,13 +27,16 @@ def haze_cautions(stage: Stage) -> list[str]:
     medium = stage.haze.medium
     if medium.fluid == "dry-ice":
         return [_DRY_ICE, _AIR, _FLOOR]
-    return [_amount(medium.fluid, medium.concentration_mg_m3, medium.droplet_um), _AIR, _kind(medium.fluid), _FLOOR]
+    even = stage.haze.density is None
+    amount = _amount(medium.fluid, medium.concentration_mg_m3, medium.droplet_um, even=even)
+    return [amount, _AIR, _kind(medium.fluid), _FLOOR]
 
 
-def _amount(fluid: str, mass: float, droplet_um: float) -> str:
+def _amount(fluid: str, mass: float, droplet_um: float, *, even: bool) -> str:
     day, peak = DAY_MG_M3[fluid], PEAK_MG_M3[fluid]
     told = (
-        f"Haze this thick takes about {format_amount(mass, 2)} mg/m3 of {fluid} droplets of {droplet_um:g} um "
+        f"Haze this thick takes about {format_amount(mass, 2)} mg/m3 of {fluid} droplets of {droplet_um:g} um"
+        f"{'' if even else ' where it is densest'} "
         f"({_FACTOR_TEXT}). "
         f"Published guidance for workers: {day:g} mg/m3 over a day, {peak:g} at the peak."
     )

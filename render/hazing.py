@@ -10,6 +10,7 @@ from pydantic import Field
 from scenes.meters import format_amount
 from scenes.stage import REGIONS, Stage
 
+from .haze_ways import HazeWay, haze_ways, ways_words
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 from .record import Record
@@ -67,7 +68,7 @@ class HazeReport(Record):
 
     fluid: str
     droplet_um: float = Field(description="median diameter by mass; what concentration follows from")
-    visibility_m: float
+    visibility_m: float = Field(description="where it is densest")
     extinction_per_m: float = Field(description="at 550 nm, where it is densest")
     concentration_mg_m3: float = Field(description="mass of droplets in the air, where it is densest")
     form: str
@@ -75,6 +76,7 @@ class HazeReport(Record):
     carried_by: str | None = Field(description="the light whose beam shows most; null when none does")
     face: VeilReport
     background: VeilReport
+    ways: list[HazeWay] = Field(description="what of it lies on the ways that matter")
     words: str
 
 
@@ -118,6 +120,7 @@ def haze_report(olat: OlatSet, stage: Stage) -> HazeReport | None:
         carried_by=None if first is None else first.light,
         face=veil(each, surfaces, np.isin(region, [REGIONS.index(r) for r in _FACE])),
         background=veil(each, surfaces, np.isin(region, [REGIONS.index(r) for r in _BEHIND])),
+        ways=haze_ways(stage),
         words=_words(beams),
     )
 
@@ -183,8 +186,10 @@ def veil(each: np.ndarray, surfaces: np.ndarray, part: np.ndarray) -> VeilReport
 
 def haze_words(haze: HazeReport) -> str:
     """The haze in sentences: what it is, which beams show, what it takes from the face."""
+    uneven = haze.form != "even"
+    densest = " where it is densest" if uneven else ""
     text = (
-        f"Haze ({haze.fluid}, visibility {format_amount(haze.visibility_m, 3)} m, "
+        f"Haze ({haze.fluid}, visibility {format_amount(haze.visibility_m, 3)} m{densest}, "
         f"about {format_amount(haze.concentration_mg_m3, 2)} mg/m3): {haze.words}"
     )
     if haze.face.stops is not None and haze.face.contrast_taken is not None:
@@ -192,6 +197,8 @@ def haze_words(haze: HazeReport) -> str:
             f" Over the face it lies {haze.face.stops:.1f} stops, and takes {100 * haze.face.contrast_taken:.0f} % of "
             "the contrast between its light and shadow."
         )
+    if uneven:
+        text += f" {ways_words(haze.ways)}"
     return text
 
 

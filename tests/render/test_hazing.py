@@ -113,16 +113,21 @@ def test_a_clear_set_says_nothing_of_haze(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "more", ['form = "layered"\nthins_m = 0.6', 'form = "plume"\nfrom_m = [-1, 0.6, -1]\ncells = 128']
+    ("visibility", "more"),
+    [
+        (30, 'form = "layered"\nthins_m = 0.6'),
+        (1.5, 'form = "plume"\nfrom_m = [-1.4, 1.2, -1.2]\ntoward_deg = 80\ncells = 128'),
+    ],
 )
-def test_uneven_haze_is_traced(tmp_path, more):
+def test_uneven_haze_is_traced(tmp_path, visibility, more):
     scene = tmp_path / "scene.toml"
     scene.write_text(
-        SCENE.format(visibility=30, more=more).replace("long_side_px = 80", "long_side_px = 40"), encoding="utf-8"
+        SCENE.format(visibility=visibility, more=more).replace("long_side_px = 80", "long_side_px = 40"), encoding="utf-8"
     )
     report = preview(scene, tmp_path / "out", TraceSettings("draft", 4), cache=Cache(tmp_path / "cache"))
     assert report.haze.form == more.split('"')[1]
-    assert report.maps["haze"].maximum > -8
+    assert report.haze.carried_by is not None
+    assert all(way.visibility_m is None or way.visibility_m > visibility for way in report.haze.ways)
 
 
 def _with(fluid: str, mass: float):
