@@ -72,5 +72,5 @@ def make_page(path: Path, console: Console) -> None:
 
 def _peak(report: Any) -> str:
     beam = next(beam for beam in report.beams if beam.light == "back")
-    shown = beam.peak_stops or 0.0
+    shown = beam.brightest_stops or 0.0
     return f"beam {shown:.1f} stops over its background"

@@ -1,4 +1,4 @@
-"""Variants of one scene side by side under one exposure: pictures, exposure maps and the three numbers that matter."""
+"""Variants of one scene side by side under one exposure: pictures, exposure maps and the numbers that matter."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from .backdrop import backdrop_report
 from .cache import Cache
 from .develop import develop
 from .files import write_pixels
+from .hazing import haze_report
 from .job import same_transport
 from .look import relight
 from .maps import DARKEST_STOPS, luminance_stops
@@ -35,6 +36,14 @@ from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
 
 
+class HazeNumbers(Record):
+    """What haze shows; null where nothing does, or the face is dark."""
+
+    beam: str | None = Field(description="the light whose beam shows most")
+    beam_stops: float | None = Field(description="by which it reads over its background")
+    face_contrast_taken: float | None = Field(description="share of the face's contrast that the haze takes")
+
+
 class CellNumbers(Record):
     """The numbers under a picture; null where nothing is read."""
 
@@ -46,6 +55,7 @@ class CellNumbers(Record):
     background_seen_stops: float | None = Field(
         description="the background as seen, its colour and haze included, from mid-grey: the median over the picture"
     )
+    haze: HazeNumbers | None = Field(default=None, description="null on a clear set")
 
 
 class CellReport(Record):
@@ -200,8 +210,9 @@ def _cell(
     noises = [t.noise_stops for t in olat.transports if t.noise_stops is not None]
     report = CellReport(
         row=variant.row, column=variant.column, labels=list(variant.labels),
-        numbers=numbers_of(olat, stage), power_change_stops=changes, style=style, notes=list(variant.notes),
-        noise_stops=max(noises, default=None), warnings=list(stage.warnings),
+        numbers=numbers_of(olat, stage).model_copy(update={"haze": haze_numbers(olat, stage)}),
+        power_change_stops=changes, style=style, notes=list(variant.notes),
+        noise_stops=max(noises, default=None), warnings=[*stage.warnings, *olat.warnings],
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
     return Cell(variant, sized(picture, stage).to_8_bit(), stops, picture.no_detail, report)
@@ -221,15 +232,32 @@ def numbers_of(olat: OlatSet, stage: Stage) -> CellNumbers:
     )
 
 
+def haze_numbers(olat: OlatSet, stage: Stage) -> HazeNumbers | None:
+    """What haze shows on a traced stage; None on a clear one."""
+    report = haze_report(olat, stage)
+    if report is None:
+        return None
+    beam = next((b for b in report.beams if b.light == report.carried_by), None)
+    return HazeNumbers(
+        beam=report.carried_by, beam_stops=None if beam is None else beam.brightest_stops,
+        face_contrast_taken=report.face.contrast_taken,
+    )  # fmt: skip
+
+
 def number_words(numbers: CellNumbers) -> list[tuple[str, str]]:
-    """The numbers as they stand under a picture: the value, and what it is of."""
+    """The numbers as they stand under a picture: the value, and what it is of; two more where there is haze."""
     ratio = numbers.cheeks_ratio
-    return [
+    told = [
         ("dark" if numbers.face_stops is None else difference_words(numbers.face_stops), "face"),
         ("one only" if ratio is None else f"{ratio:.1f}:1" if ratio < 99.5 else "over 99:1", "cheeks"),
         (_light_behind(numbers), "light behind"),
         (_look_behind(numbers.background_seen_stops), "background"),
     ]
+    if numbers.haze is not None:
+        beam, taken = numbers.haze.beam_stops, numbers.haze.face_contrast_taken
+        told.append(("none" if beam is None else true_minus(format_stops(beam)), "beam"))
+        told.append(("dark" if taken is None else f"{100 * (1 - taken):.0f} %", "contrast left"))
+    return told
 
 
 def _light_behind(numbers: CellNumbers) -> str:

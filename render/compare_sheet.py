@@ -1,4 +1,4 @@
-"""The sheet of `keyfall compare`: a cell a variant, its exposure map and three numbers under it."""
+"""The sheet of `keyfall compare`: a cell a variant, its exposure map and its numbers under it."""
 
 from __future__ import annotations
 
@@ -37,11 +37,12 @@ class _Layout:
     labels_mm: list[float]
     notes_mm: list[float]
     side_mm: float
+    numbers: int
 
     @property
     def under_mm(self) -> float:
         """Height of map and numbers."""
-        return max(_MAP_SHARE * self.cell_mm * 1.25, 4 * (_NUMBER.line_mm + 1) + 1)
+        return max(_MAP_SHARE * self.cell_mm * 1.25, self.numbers * (_NUMBER.line_mm + 1) + 1)
 
     def row_mm(self, row: int) -> float:
         """Height of a row, with the gap after it."""
@@ -65,7 +66,8 @@ def compare_page(cells: list[Cell], report: CompareReport) -> Page:
     heads = _AXIS.line_mm + 2 if report.down else 0
     head = len(title) * WIDE_TITLE.line_mm + len(under) * WIDE_LINE.line_mm + 7 + heads
     rows = len(layout.pictures_mm)
-    height = 2 * _MARGIN_MM + head + sum(layout.row_mm(r) for r in range(rows)) + 14
+    hazy = any(cell.report.numbers.haze is not None for cell in cells)
+    height = 2 * _MARGIN_MM + head + sum(layout.row_mm(r) for r in range(rows)) + (20 if hazy else 14)
     page = Page(inner + 2 * _MARGIN_MM, height, dots_per_inch=_DOTS)
     y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, WIDE_TITLE, most_lines=2)
     y = page.paragraph(_MARGIN_MM, y + 1, inner, _subtitle(report), WIDE_LINE, colour=page.theme.quiet) + 6
@@ -74,7 +76,7 @@ def compare_page(cells: list[Cell], report: CompareReport) -> Page:
     for row in range(rows):
         _row(page, layout, cells, report, row, y)
         y += layout.row_mm(row)
-    _foot(page, inner, y)
+    _foot(page, inner, y, hazy)
     return page
 
 
@@ -101,6 +103,7 @@ def _layout(cells: list[Cell], report: CompareReport) -> _Layout:
         ],
         [max(_notes_mm(cell, width) for cell in row) for row in rows.values()],
         side,
+        max(len(number_words(cell.report.numbers)) for cell in cells),
     )  # fmt: skip
 
 
@@ -141,7 +144,7 @@ def _cell(page: Page, layout: _Layout, cell: Cell, x: float, y: float, room_mm: 
     page.picture(x, y, map_height / shown, map_height, _map_pixels(cell))
     at = x + map_mm + 3.5
     top = y - 0.8
-    step = max(_NUMBER.line_mm + 1, (layout.under_mm - 1) / 4)
+    step = max(_NUMBER.line_mm + 1, (layout.under_mm - 1) / layout.numbers)
     for value, word in number_words(cell.report.numbers):
         page.text(at, top, value, _NUMBER)
         page.text(x + layout.cell_mm, top + 1.4, word, _WORD, colour=page.theme.quiet, align="right")
@@ -166,6 +169,9 @@ def _note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
         texts.append((f"{pattern_words(style)}.", style.passed))
         missed = (check for check in style.checks if not check.passed)
         texts += [(f"{check.what}: {check.found}; wanted {check.expected}", None) for check in missed]
+    haze = cell.report.numbers.haze
+    if haze is not None and haze.beam is not None:
+        texts.append((f"Beam in the haze: {haze.beam}.", None))
     for name, stops in cell.report.power_change_stops.items():
         texts.append((f"{name} {true_minus(f'{stops:+.1f}')} stops to read as in the scene", None))
     return [*texts, *((note, None) for note in cell.report.notes)]
@@ -191,7 +197,7 @@ def _subtitle(report: CompareReport) -> str:
     return f"{what[:1].upper()}{what[1:]}; {exposure}{evened}."
 
 
-def _foot(page: Page, inner: float, y: float) -> None:
+def _foot(page: Page, inner: float, y: float, hazy: bool) -> None:
     page.rule(_MARGIN_MM, y - 2, inner)
     kind = Type(9.5)
     scale = min(90.0, inner * 0.42)
@@ -200,4 +206,9 @@ def _foot(page: Page, inner: float, y: float) -> None:
         "Map: stops from mid-grey, striped where no detail is left. Face: dome, stops from the set aperture. Cheeks: "
         "each metered flat. Background: stops from the face."
     )
+    if hazy:
+        words += (
+            " Beam: stops over what is behind it, as seen. Contrast left: the share of the face's contrast, light to "
+            "shadow, that the haze leaves."
+        )
     page.paragraph(_MARGIN_MM + scale + 6, y + 0.4, inner - scale - 6, words, kind, colour=page.theme.quiet)

@@ -9,6 +9,7 @@ carbon dioxide: common practice of stages.
 
 from __future__ import annotations
 
+from scenes.meters import format_amount
 from scenes.stage import Stage
 
 DAY_MG_M3 = {"glycol": 10.0, "oil": 5.0}
@@ -26,13 +27,17 @@ def haze_cautions(stage: Stage) -> list[str]:
     medium = stage.haze.medium
     if medium.fluid == "dry-ice":
         return [_DRY_ICE, _AIR, _FLOOR]
-    return [_amount(medium.fluid, medium.concentration_mg_m3, medium.droplet_um), _AIR, _kind(medium.fluid), _FLOOR]
+    even = stage.haze.density is None
+    amount = _amount(medium.fluid, medium.concentration_mg_m3, medium.droplet_um, even=even)
+    return [amount, _AIR, _kind(medium.fluid), _FLOOR]
 
 
-def _amount(fluid: str, mass: float, droplet_um: float) -> str:
+def _amount(fluid: str, mass: float, droplet_um: float, *, even: bool) -> str:
     day, peak = DAY_MG_M3[fluid], PEAK_MG_M3[fluid]
     told = (
-        f"Haze this thick takes about {mass:.3g} mg/m3 of {fluid} droplets of {droplet_um:g} um ({_FACTOR_TEXT}). "
+        f"Haze this thick takes about {format_amount(mass, 2)} mg/m3 of {fluid} droplets of {droplet_um:g} um"
+        f"{'' if even else ' where it is densest'} "
+        f"({_FACTOR_TEXT}). "
         f"Published guidance for workers: {day:g} mg/m3 over a day, {peak:g} at the peak."
     )
     if mass >= peak:

@@ -7,37 +7,60 @@ from dataclasses import dataclass
 import numpy as np
 from pydantic import Field
 
-from scenes.meters import format_stops
+from scenes.meters import format_amount
 from scenes.stage import REGIONS, Stage
 
-from .look import xyz_weights
+from .haze_ways import HazeWay, haze_ways, ways_words
+from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 from .record import Record
+from .tone import DEFAULT_CURVE, apply_curve
 
 VISIBLE_CONTRAST = 0.02
 """Contrast from which a beam counts as seen: the threshold behind visibility (Koschmieder 1924)."""
 
-PEAK_SHARE = 0.99
-"""The peak of a beam is told at this share of the pixels, so that one bright pixel says nothing."""
+FAINTEST_STOPS = -5.0
+"""Haze that adds less than this to the picture, in stops from mid-grey, is not seen: the maps call such tones dark."""
+
+BLACK = 0.01
+"""What a viewer sees where the picture is black, over white: the viewing flare of IEC 61966-2-1 (from memory)."""
+
+LEAST_SHARE = 0.001
+"""A beam that is seen in less of the picture than this does not show."""
+
+BRIGHTEST = 0.9
+"""A beam is told at this share of the pixels where it is seen, so that one bright pixel says nothing."""
 
 _FACE = ("face", "eye")
 _BEHIND = ("background", "wall")
+_SHADOW_AND_LIGHT = (0.1, 0.9)
+_BRIGHTEST_VALUE = 1e6  # linear value far beyond any tone
 
 
 class BeamInHaze(Record):
-    """One light in the haze, against everything else in the picture; null where it adds nothing that is seen."""
+    """One light in the haze, against everything else in the developed picture; null where it adds nothing seen."""
 
     light: str
-    share_seen: float = Field(description="share of the picture where its beam has a contrast of 0.02 or more")
-    peak_stops: float | None = Field(description="over its background, at the brightest hundredth of the picture")
-    median_stops: float | None = Field(description="over its background, where it is seen")
+    share_shown: float = Field(
+        description="share of the picture where its haze shows: it adds 5 stops under mid-grey or more, and a contrast "
+        "of 0.02 or more over what else the viewer sees there"
+    )
+    brightest_stops: float | None = Field(
+        description="over what is behind it as a viewer sees the picture, in the brightest tenth of where it shows"
+    )
+    level_stops: float | None = Field(description="of its haze alone, from mid-grey, in the brightest tenth")
+    shown_median_stops: float | None = Field(description="over what is behind it, where it shows")
 
 
 class VeilReport(Record):
-    """What the haze lays over a part of the picture; null where that part is not in it."""
+    """What the haze lays over a part of the picture; null where that part is not in it or dark."""
 
     stops: float | None = Field(description="by which the haze lifts the part, median")
-    contrast_lost: float | None = Field(description="share of the part's contrast that the haze takes")
+    contrast_left: float | None = Field(
+        description="(light - shadow) / (light + shadow) of the part, a tenth of it being brighter than the light and "
+        "a tenth darker than the shadow, with the haze's own light over both"
+    )
+    contrast_taken: float | None = Field(description="share of that contrast which the haze's own light takes")
 
 
 class HazeReport(Record):
@@ -45,7 +68,7 @@ class HazeReport(Record):
 
     fluid: str
     droplet_um: float = Field(description="median diameter by mass; what concentration follows from")
-    visibility_m: float
+    visibility_m: float = Field(description="where it is densest")
     extinction_per_m: float = Field(description="at 550 nm, where it is densest")
     concentration_mg_m3: float = Field(description="mass of droplets in the air, where it is densest")
     form: str
@@ -53,6 +76,7 @@ class HazeReport(Record):
     carried_by: str | None = Field(description="the light whose beam shows most; null when none does")
     face: VeilReport
     background: VeilReport
+    ways: list[HazeWay] = Field(description="what of it lies on the ways that matter")
     words: str
 
 
@@ -69,7 +93,7 @@ def haze_light(olat: OlatSet, stage: Stage) -> HazeLight | None:
     if not olat.hazy:
         return None
     weights = xyz_weights(olat.meters, stage)[:, :, 1:2]
-    each = olat.weighted_each(weights, "haze")[:, 0]
+    each = np.maximum(olat.weighted_each(weights, "haze")[:, 0], 0)
     total = olat.weighted(weights)[0]
     return HazeLight(each, np.maximum(total - each.sum(axis=0), 0))
 
@@ -79,12 +103,10 @@ def haze_report(olat: OlatSet, stage: Stage) -> HazeReport | None:
     light = haze_light(olat, stage)
     if light is None or stage.haze is None:
         return None
-    total = light.surfaces + light.each.sum(axis=0)
-    beams = [
-        _beam(name, part, total) for name, part, lit in zip(olat.names, light.each, stage.lights, strict=True) if lit.on
-    ]
-    seen = [beam for beam in beams if beam.peak_stops is not None]
-    first = max(seen, key=lambda beam: beam.peak_stops or 0.0, default=None)
+    scale = mid_grey_scale(stage.exposure)
+    each, surfaces = (np.asarray(part, np.float64) * scale for part in (light.each, light.surfaces))
+    beams = beams_in(each, surfaces, [(lit.name, lit.on) for lit in stage.lights])
+    first = max(_shown(beams), key=lambda beam: beam.brightest_stops or 0.0, default=None)
     medium = stage.haze.medium
     region = olat.guides.region
     return HazeReport(
@@ -96,8 +118,9 @@ def haze_report(olat: OlatSet, stage: Stage) -> HazeReport | None:
         form=_form(stage),
         beams=beams,
         carried_by=None if first is None else first.light,
-        face=_veil(light, np.isin(region, [REGIONS.index(r) for r in _FACE])),
-        background=_veil(light, np.isin(region, [REGIONS.index(r) for r in _BEHIND])),
+        face=veil(each, surfaces, np.isin(region, [REGIONS.index(r) for r in _FACE])),
+        background=veil(each, surfaces, np.isin(region, [REGIONS.index(r) for r in _BEHIND])),
+        ways=haze_ways(stage),
         words=_words(beams),
     )
 
@@ -110,40 +133,96 @@ def _form(stage: Stage) -> str:
     return "layered" if density.shape[0] == 1 else "plume"
 
 
+def beams_in(each: np.ndarray, surfaces: np.ndarray, lights: list[tuple[str, bool]]) -> list[BeamInHaze]:
+    """How each light that is on shows in the haze.
+
+    Parameters
+    ----------
+    each : (L, H, W) light out of the haze, and surfaces : (H, W) the rest; linear, mid-grey 0.18, not negative.
+    lights : name of each light, and whether it is on.
+    """
+    total = surfaces + each.sum(axis=0)
+    return [_beam(name, part, total) for (name, on), part in zip(lights, each, strict=True) if on]
+
+
 def _beam(name: str, part: np.ndarray, total: np.ndarray) -> BeamInHaze:
-    rest = np.maximum(total - part, 1e-12)
-    contrast = part / rest
-    seen = contrast >= VISIBLE_CONTRAST
-    if not part.any() or not seen.any():
-        return BeamInHaze(light=name, share_seen=0.0, peak_stops=None, median_stops=None)
-    peak = float(np.log2(1 + np.quantile(contrast, PEAK_SHARE)))
+    rest = np.maximum(total - part, 0)
+    with_it, without = (_as_seen(value) for value in (rest + part, rest))
+    level = part / 0.18
+    shows = (with_it / without >= 1 + VISIBLE_CONTRAST) & (level >= 2.0**FAINTEST_STOPS)
+    share = float(shows.mean()) if shows.size else 0.0
+    if share < LEAST_SHARE:
+        return BeamInHaze(light=name, share_shown=0.0, brightest_stops=None, level_stops=None, shown_median_stops=None)
+    over = np.log2(with_it[shows] / without[shows])
     return BeamInHaze(
         light=name,
-        share_seen=float(seen.mean()),
-        peak_stops=peak,
-        median_stops=float(np.log2(1 + np.median(contrast[seen]))),
+        share_shown=share,
+        brightest_stops=float(np.quantile(over, BRIGHTEST)),
+        level_stops=float(np.log2(np.quantile(level[shows], BRIGHTEST))),
+        shown_median_stops=float(np.median(over)),
     )
 
 
-def _veil(light: HazeLight, mask: np.ndarray) -> VeilReport:
-    haze, surface = light.each.sum(axis=0)[mask], light.surfaces[mask]
-    if not haze.size or surface.mean() <= 0:
-        return VeilReport(stops=None, contrast_lost=None)
-    lifted = np.log2(1 + haze / np.maximum(surface, 1e-3 * surface.mean()))
-    return VeilReport(stops=float(np.median(lifted)), contrast_lost=float(haze.mean() / (haze.mean() + surface.mean())))
+def _as_seen(value: np.ndarray) -> np.ndarray:
+    """What a viewer sees of a linear value (mid-grey 0.18) in the developed picture, over white."""
+    return np.asarray(apply_curve(np.minimum(value, _BRIGHTEST_VALUE), DEFAULT_CURVE)) + BLACK
+
+
+def veil(each: np.ndarray, surfaces: np.ndarray, part: np.ndarray) -> VeilReport:
+    """What the haze lays over a part (H, W) bool of the picture; `each` and `surfaces` as for `beams_in`."""
+    haze, behind = each.sum(axis=0)[part], surfaces[part]
+    if not haze.size or not behind.max() > 0:
+        return VeilReport(stops=None, contrast_left=None, contrast_taken=None)
+    lifted = np.median(np.log2(1 + haze / np.maximum(behind, max(1e-3 * behind.mean(), 1e-30))))
+    shadow, light = np.quantile(behind, _SHADOW_AND_LIGHT)
+    over = float(np.median(haze))
+    seen = shadow + light + 2 * over
+    if light + over < 0.18 * 2.0**FAINTEST_STOPS:
+        return VeilReport(stops=float(lifted), contrast_left=None, contrast_taken=None)
+    return VeilReport(
+        stops=float(lifted), contrast_left=float((light - shadow) / seen), contrast_taken=float(2 * over / seen)
+    )
+
+
+def haze_words(haze: HazeReport) -> str:
+    """The haze in sentences: what it is, which beams show, what it takes from the face."""
+    uneven = haze.form != "even"
+    densest = " where it is densest" if uneven else ""
+    text = (
+        f"Haze ({haze.fluid}, visibility {format_amount(haze.visibility_m, 3)} m{densest}, "
+        f"about {format_amount(haze.concentration_mg_m3, 2)} mg/m3): {haze.words}"
+    )
+    if haze.face.stops is not None and haze.face.contrast_taken is not None:
+        text += (
+            f" Over the face it lies {haze.face.stops:.1f} stops, and takes {100 * haze.face.contrast_taken:.0f} % of "
+            "the contrast between its light and shadow."
+        )
+    if uneven:
+        text += f" {ways_words(haze.ways)}"
+    return text
+
+
+def _shown(beams: list[BeamInHaze]) -> list[BeamInHaze]:
+    """Beams whose number is not nothing when it is told, the strongest first."""
+    shown = [beam for beam in beams if (beam.brightest_stops or 0) >= 0.05]
+    return sorted(shown, key=lambda beam: -(beam.brightest_stops or 0))
 
 
 def _words(beams: list[BeamInHaze]) -> str:
     """One sentence on which light carries the haze."""
-    shown = sorted((b for b in beams if (b.peak_stops or 0) >= 0.05), key=lambda b: -(b.peak_stops or 0))
+    shown = _shown(beams)
     silent = [b.light for b in beams if b not in shown]
     if not shown:
         return "No light's beam shows in the haze: none comes from behind it toward the camera strongly enough."
     first = shown[0]
-    text = f"The beam of {first.light} reads {format_stops(first.peak_stops or 0)[1:]} stops over its background"
+    level = first.level_stops or 0.0
+    text = (
+        f"The beam of {first.light} reads {first.brightest_stops:.1f} stops over its background, "
+        f"{abs(level):.1f} {'over' if level > 0 else 'under'} mid-grey"
+    )
     if len(shown) > 1:
-        rest = [f"{b.light} {format_stops(b.peak_stops or 0)[1:]}" for b in shown[1:]]
+        rest = [f"{b.light} {b.brightest_stops:.1f}" for b in shown[1:]]
         text += f", then {', '.join(rest)}"
     if silent:
-        text += f"; {', '.join(silent)} {'adds' if len(silent) == 1 else 'add'} none"
+        text += f"; {', '.join(silent)} {'does' if len(silent) == 1 else 'do'} not show"
     return f"{text}."

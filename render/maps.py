@@ -12,6 +12,7 @@ from scenes.stage import REGIONS, Fixture, Stage
 
 from .denoise import denoise_plane
 from .develop import Picture
+from .haze_ways import share_reached
 from .hazing import haze_light
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
@@ -67,6 +68,7 @@ def incident_stops(olat: OlatSet, stage: Stage) -> np.ndarray:
     """Stops (H, W) over or under the set aperture that a flat meter lying on each surface would read."""
     lux_seconds = olat.weighted(xyz_weights(olat.meters, stage)[:, :, 1:2], "irradiance")[0]
     wanted = exposure_from_f_number(stage.exposure.f_number, stage.exposure.iso)
+    lux_seconds = lux_seconds / share_reached(stage, olat.guides, olat.meters.bands)
     return _stops(denoise_plane(lux_seconds, olat.guides.normal) / wanted)
 
 

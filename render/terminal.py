@@ -21,11 +21,10 @@ from scenes.meters import (
     format_shutter,
     format_stops,
 )
-from scenes.numbers import significant
 from scenes.stage import Light, Stage
 
 from .doctor import Diagnosis
-from .hazing import HazeReport
+from .hazing import haze_words
 from .meterset import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
@@ -104,7 +103,7 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     _prose(console, _ratio_line(report.ratio), style="")
     _prose(console, report.ambient.words, style="")
     if report.haze is not None:
-        _prose(console, _haze_line(report.haze), style="")
+        _prose(console, haze_words(report.haze), style="")
     console.print()
     rig_to_console(console, report, aperture_mark(settings.f_number))
     console.print()
@@ -128,14 +127,6 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     console.print(f"Results are in {folder}", markup=False, highlight=False, soft_wrap=True)
 
 
-def _haze_line(haze: HazeReport) -> str:
-    mass = significant(haze.concentration_mg_m3, 2)
-    text = f"Haze ({haze.fluid}, visibility {significant(haze.visibility_m, 3)} m, about {mass} mg/m3): "
-    text += haze.words
-    if haze.face.stops is not None and haze.face.contrast_lost is not None:
-        lost = f"{100 * haze.face.contrast_lost:.0f} %"
-        text += f" Over the face it lies {haze.face.stops:.1f} stops, and takes {lost} of its contrast."
-    return text
 
 
 def _heading(title: str, iso: float, f_number: float, shutter_s: float) -> Text:

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from materials import WAVELENGTHS_NM, Bands, ggx_albedo_table
+from materials import Bands, ggx_albedo_table
 from scenes.stage import Fixture, Light, Stage
 
 from .backend import init
@@ -16,8 +16,6 @@ from .passes import PassSums, RunPass
 
 GUIDE_SAMPLES = 8
 METER_SAMPLES = 1024
-REFERENCE_NM = 550.0
-"""Wavelength at which a haze's extinction is taken for all bands."""
 
 
 class Tracer:
@@ -60,7 +58,7 @@ class Tracer:
         medium = haze.medium
         albedo = np.clip(self._bands.project(medium.albedo), 0, 1)
         lobes = (medium.phase.forward, medium.phase.back, medium.phase.share)
-        extinction = float(np.interp(REFERENCE_NM, WAVELENGTHS_NM, medium.extinction_per_m))
+        extinction = self._bands.project(medium.extinction_per_m)
         return upload_haze(extinction, albedo, lobes, haze.low_m, haze.high_m, haze.density)
 
     @property

@@ -16,9 +16,6 @@ from .stage import Haze as SetHaze
 OPEN_HALF_M, OPEN_HEIGHT_M = 15.0, 8.0
 """Half the width and depth, and the height, that haze fills on open ground, metres."""
 
-FINEST_GREY_UM = 0.8
-"""Droplets from this size on take light from 450 to 650 nm alike within a fifth, micrometres."""
-
 LEAST_RUN_M = 0.3
 """How far a plume must run inside the set, metres."""
 
@@ -56,15 +53,7 @@ def resolve_haze(haze: Haze, room: Room | None) -> SetHaze:
 
 
 def haze_problems(haze: Haze, room: Room | None) -> Iterator[Problem]:
-    """What is wrong with where the haze is, or will not show of it; paths begin at its table."""
-    if haze.droplet_um is not None and haze.droplet_um < FINEST_GREY_UM:
-        yield Problem(
-            ("droplet_um",),
-            f"droplets of {haze.droplet_um:g} um scatter more blue than red, which the picture does not show",
-            f"Grey from {FINEST_GREY_UM:g} um on.",
-            "Expect it bluer from the side and warmer seen through.",
-            "warning",
-        )
+    """What is wrong with where the haze is; paths begin at its table."""
     if haze.shape() == "plume" and haze.from_m is not None:
         low, high = haze_box(room)
         place = np.array(haze.from_m, float)

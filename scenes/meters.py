@@ -136,6 +136,21 @@ def format_stops(value: float) -> str:
     return "0.0" if text in ("+0.0", "-0.0") else text
 
 
+def format_amount(value: float, digits: int) -> str:
+    """A number to so many digits, never with an exponent: "2100", "0.021".
+
+    Examples
+    --------
+    >>> format_amount(2114.0, 2)
+    '2100'
+    """
+    if value == 0 or not math.isfinite(value):
+        return f"{value:g}"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    text = f"{round(value, places):.{max(places, 0)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def format_power(fraction: float) -> str:
     """Power setting as heads show it and in stops: "full", "1/8 (-3.0)", "1/4 + 0.3 (-1.7)"; a whole fraction, and
     tenths of a stop over it.

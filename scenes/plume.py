@@ -33,7 +33,7 @@ def plume_density(
 
     Returns
     -------
-    (z, y, x) float32, from 0 to 1, the densest node exactly 1.
+    (z, y, x) float32, from 0 to 1, the densest node exactly 1; elsewhere it is far thinner.
 
     Raises
     ------

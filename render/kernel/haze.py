@@ -5,11 +5,15 @@ once a segment, by distance about the fixture (equiangular) and only inside its 
 whether the path scatters there or goes on to the surface. On a grid, distances and shares are found by tracking with
 the greatest density as majorant, which is free of bias.
 
+Bands differ in extinction. The free flights of a path are drawn for one of them, and the path counts for all by the
+balance heuristic over bands: a band's weight is its own density of all flights so far over the mean of all bands'.
+
 References
 ----------
 Kulla and Fajardo 2012, Importance sampling techniques for path tracing in participating media, section 3.1
 (equiangular). Novak et al. 2018, Monte Carlo methods for volumetric light transport simulation, sections 4.1 (delta
-tracking) and 4.3 (ratio tracking).
+tracking) and 4.3 (ratio tracking). Wilkie et al. 2014, Hero wavelength spectral sampling, section 3 (balance over
+wavelengths). Kutz et al. 2017, Spectral and decomposition tracking, section 4 (tracking for all bands at once).
 """
 
 from __future__ import annotations
@@ -29,13 +33,18 @@ _MOST_STEPS = 4096
 
 @dataclass
 class Haze:
-    """Haze in device memory: extinction (1/m) where the density is 1, albedo of each band, phase function, box, grid.
+    """Haze in device memory: extinction (1/m) of each band where the density is 1, albedo, phase function, box, grid.
 
-    `even` is a plain flag: an even haze has a kernel of its own, without tracking.
+    `scattering` is their product, `most` and `least` are the extremes of the extinction, and `drawn` is it once more,
+    to draw a band from. `even` is a plain flag: an even haze has a kernel of its own, without tracking.
     """
 
-    extinction: mi.Float
+    extinction: mi.ArrayXf
     albedo: mi.ArrayXf
+    scattering: mi.ArrayXf
+    drawn: mi.Float
+    most: mi.Float
+    least: mi.Float
     forward: mi.Float
     back: mi.Float
     share: mi.Float
@@ -46,22 +55,38 @@ class Haze:
     even: bool
 
 
+@dataclass
+class Leg:
+    """A stretch of `length` of a ray through the haze; `seed` names the numbers that track it on a grid."""
+
+    origin: mi.Point3f
+    direction: mi.Vector3f
+    length: mi.Float
+    seed: mi.UInt32
+
+
 def upload_haze(
-    extinction_per_m: float, albedo: np.ndarray, phase: tuple[float, float, float], low: np.ndarray, high: np.ndarray,
-    density: np.ndarray | None = None,
+    extinction_per_m: np.ndarray, albedo: np.ndarray, phase: tuple[float, float, float], low: np.ndarray,
+    high: np.ndarray, density: np.ndarray | None = None,
 ) -> Haze:  # fmt: skip
     """Device copy of a haze.
 
     Parameters
     ----------
-    albedo : (B,). phase : mean cosines of the two lobes and the share of the first. low, high : (3,) metres.
+    extinction_per_m, albedo : (B,). phase : mean cosines of the two lobes and the share of the first. low, high : (3,)
+        metres.
     density : (z, y, x), from 0 to 1, at the nodes of a grid over the box; None for an even haze.
     """
     values = np.ones((1, 1, 1), np.float32) if density is None else np.asarray(density, np.float32)
     nz, ny, nx = values.shape
+    extinction, albedo = np.asarray(extinction_per_m, np.float32), np.asarray(albedo, np.float32)
     haze = Haze(
-        extinction=mi.Float(extinction_per_m),
-        albedo=mi.ArrayXf(np.asarray(albedo, np.float32)[:, None]),
+        extinction=mi.ArrayXf(extinction[:, None]),
+        albedo=mi.ArrayXf(albedo[:, None]),
+        scattering=mi.ArrayXf((extinction * albedo)[:, None]),
+        drawn=mi.Float(extinction),
+        most=mi.Float(float(extinction.max())),
+        least=mi.Float(float(extinction.min())),
         forward=mi.Float(phase[0]),
         back=mi.Float(phase[1]),
         share=mi.Float(phase[2]),
@@ -71,9 +96,9 @@ def upload_haze(
         cells=mi.Vector3u(nx, ny, nz),
         even=density is None,
     )
-    for member in (haze.extinction, haze.albedo, haze.forward, haze.back, haze.share, haze.low, haze.high):
+    for member in (haze.extinction, haze.albedo, haze.scattering, haze.drawn, haze.most, haze.least):
         dr.make_opaque(member)
-    dr.make_opaque(haze.grid, haze.cells)
+    dr.make_opaque(haze.forward, haze.back, haze.share, haze.low, haze.high, haze.grid, haze.cells)
     return haze
 
 
@@ -106,62 +131,90 @@ def density_at(haze: Haze, point: mi.Point3f) -> mi.Float:
     return dr.lerp(near, far, t.z)
 
 
-def share_through(
-    haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, end: mi.Float, seed: mi.UInt32, active: mi.Bool
-) -> mi.Float:
-    """Share of light that passes the haze along a ray of length `end`; on a grid an estimate without bias."""
-    enters, leaves = span_in_box(haze, origin, direction, end)
+def share_along(haze: Haze, legs: list[Leg], active: mi.Bool) -> mi.ArrayXf:
+    """Share of each band's light that passes the haze along all the legs; on a grid an estimate without bias."""
+    spans = [span_in_box(haze, leg.origin, leg.direction, leg.length) for leg in legs]
     if haze.even:
-        return dr.exp(-haze.extinction * (leaves - enters))
-    return _ratio_tracked(haze, origin, direction, enters, leaves, seed, active)
+        length = mi.Float(0)
+        for enters, leaves in spans:
+            length = length + (leaves - enters)
+        return dr.exp(-haze.extinction * length)
+    share = mi.ArrayXf(1)
+    for leg, (enters, leaves) in zip(legs, spans, strict=True):
+        share = share * _ratio_tracked(haze, leg.origin, leg.direction, enters, leaves, leg.seed, active)
+    return share
 
 
 @dr.syntax
 def _ratio_tracked(
     haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, enters: mi.Float, leaves: mi.Float, seed: mi.UInt32,
     active: mi.Bool,
-) -> mi.Float:  # fmt: skip
-    t, share, count = mi.Float(enters), dr.full(mi.Float, 1, dr.width(enters)), dr.zeros(mi.UInt32, dr.width(enters))
+) -> mi.ArrayXf:  # fmt: skip
+    lanes = dr.width(enters)
+    t, count = mi.Float(enters), dr.zeros(mi.UInt32, lanes)
+    share = dr.full(mi.ArrayXf, 1, (len(haze.extinction), lanes))
+    relative = haze.extinction / haze.most
     going = active & (enters < leaves)
-    while dr.hint(going, exclude=[haze, origin, direction, leaves, seed], label="haze, share"):
+    while dr.hint(going, exclude=[haze, origin, direction, leaves, seed, relative], label="haze, share"):
         u = unit(mix(seed, count))
-        t -= dr.log(1 - u) / haze.extinction
+        t -= dr.log(1 - u) / haze.most
         going = going & (t < leaves)
-        share *= dr.select(going, 1 - density_at(haze, origin + direction * t), 1)
+        share *= 1 - relative * dr.select(going, density_at(haze, origin + direction * t), 0)
         count += 1
-        going = going & (share > 0) & (count < _MOST_STEPS)
+        going = going & (count < _MOST_STEPS)
     return share
 
 
 def free_flight(
-    haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, end: mi.Float, u: mi.Float, seed: mi.UInt32,
-    active: mi.Bool,
-) -> mi.Float:  # fmt: skip
-    """Distance at which a ray of length `end` meets a droplet; infinite where it meets none."""
+    haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, end: mi.Float, band: mi.UInt32, u: mi.Float,
+    seed: mi.UInt32, active: mi.Bool,
+) -> tuple[mi.Float, mi.ArrayXf]:  # fmt: skip
+    """Distance at which a ray of length `end` meets a droplet, drawn for one band; infinite where it meets none. With
+    it what every band's density of that flight is, up to a common factor: to scatter there, or to pass all the haze."""
     enters, leaves = span_in_box(haze, origin, direction, end)
+    chosen = dr.gather(mi.Float, haze.drawn, band)
     if haze.even:
-        t = enters - dr.log(1 - u) / haze.extinction
-        return dr.select(active & (t < leaves), t, dr.inf)
-    return _delta_tracked(haze, origin, direction, enters, leaves, seed, active)
+        t = enters - dr.log(1 - u) / chosen
+        met = dr.select(t < leaves, t, dr.inf)
+        length = dr.select(enters < leaves, dr.minimum(t, leaves) - enters, 0)  # a miss may lie at infinity
+        passed = dr.exp(-haze.extinction * length)
+    else:
+        met, passed = _delta_tracked(haze, origin, direction, enters, leaves, chosen, seed, active)
+    return met, passed * dr.select(met < dr.inf, haze.extinction, 1)
+
+
+def balanced(flights: mi.ArrayXf, density: mi.ArrayXf) -> tuple[mi.ArrayXf, mi.ArrayXf]:
+    """Weights of the bands after one more flight, and the factor for what a path carries; `flights` were the weights
+    before it."""
+    mean = dr.mean(flights * density)
+    factor = density * dr.select(mean > 0, dr.rcp(mean), 0)
+    return flights * factor, factor
 
 
 @dr.syntax
 def _delta_tracked(
-    haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, enters: mi.Float, leaves: mi.Float, seed: mi.UInt32,
-    active: mi.Bool,
-) -> mi.Float:  # fmt: skip
-    t, count = mi.Float(enters), dr.zeros(mi.UInt32, dr.width(enters))
-    met = dr.full(mi.Float, dr.inf, dr.width(enters))
+    haze: Haze, origin: mi.Point3f, direction: mi.Vector3f, enters: mi.Float, leaves: mi.Float, chosen: mi.Float,
+    seed: mi.UInt32, active: mi.Bool,
+) -> tuple[mi.Float, mi.ArrayXf]:  # fmt: skip
+    """Distance, and each band's chance to have come through all that was met before it."""
+    lanes = dr.width(enters)
+    t, count = mi.Float(enters), dr.zeros(mi.UInt32, lanes)
+    met = dr.full(mi.Float, dr.inf, lanes)
+    passed = dr.full(mi.ArrayXf, 1, (len(haze.extinction), lanes))
+    relative, own = haze.extinction / haze.most, chosen / haze.most
     going = active & (enters < leaves)
-    while dr.hint(going, exclude=[haze, origin, direction, leaves, seed], label="haze, flight"):
+    while dr.hint(going, exclude=[haze, origin, direction, leaves, seed, relative, own], label="haze, flight"):
         u, v = unit(mix(seed, 2 * count)), unit(mix(seed, 2 * count + 1))
-        t -= dr.log(1 - u) / haze.extinction
+        t -= dr.log(1 - u) / haze.most
         going = going & (t < leaves)
-        real = going & (v < density_at(haze, origin + direction * t))
+        density = density_at(haze, origin + direction * t)
+        real = going & (v < own * density)
         met = dr.select(real, t, met)
+        going = going & ~real
+        passed *= 1 - relative * dr.select(going, density, 0)
         count += 1
-        going = going & ~real & (count < _MOST_STEPS)
-    return met
+        going = going & (count < _MOST_STEPS)
+    return met, passed
 
 
 def _lobe(cosine: mi.Float, g: mi.Float) -> mi.Float:
@@ -191,3 +244,10 @@ def scattered_direction(haze: Haze, direction: mi.Vector3f, u: mi.Float, v: mi.F
 def tracking_seed(lane: mi.UInt32, seed: mi.UInt32, sample: mi.UInt32, depth: mi.UInt32, use: int) -> mi.UInt32:
     """A sequence of its own for one tracking of one segment."""
     return mix(mix(mix(lane, seed), sample), depth * 4 + use)
+
+
+def drawn_band(haze: Haze, lane: mi.UInt32, seed: mi.UInt32, sample: mi.UInt32) -> mi.UInt32:
+    """Band that a path's flights are drawn for: all in turn over a lane's samples, from one that differs by lane and
+    half of the samples."""
+    first = mix(mix(lane, seed), sample & 1)
+    return (first + (sample >> 1)) % len(haze.extinction)

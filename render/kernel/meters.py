@@ -16,7 +16,7 @@ import numpy as np
 from .bodies import Bodies
 from .frames import cosine_hemisphere, from_local, orthonormal
 from .geometry import Geometry
-from .haze import Haze
+from .haze import Haze, Leg, share_along
 from .luminaire import LightTable, light_at
 from .nets import Nets
 from .paths import Scene, power_heuristic, reaching, trace_lanes
@@ -73,11 +73,21 @@ def response_density(dome: mi.Bool, cosine: mi.Float) -> mi.Float:
     return response(dome, cosine) * dr.select(dome, dr.inv_two_pi, dr.inv_pi)
 
 
+def _nothing(scene: Scene, lanes: int):
+    """Zeros that hold what haze lets through: (B, lanes) in haze, else (lanes,)."""
+    return dr.zeros(mi.Float, lanes) if scene.haze is None else dr.zeros(mi.ArrayXf, (scene.palette.band_count, lanes))
+
+
+def _through_haze(scene: Scene, leg: Leg, active: mi.Bool):
+    return mi.Float(1) if scene.haze is None else share_along(scene.haze, [leg], active)
+
+
 @dr.syntax
-def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, seed: mi.UInt32) -> mi.Float:
+def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, seed: mi.UInt32):
+    """Summed over samples: (lanes,) for all bands, or (B, lanes) in haze."""
     lane = dr.arange(mi.UInt32, lanes)
     origin, normal, dome = heads.place(lane)
-    total = dr.zeros(mi.Float, lanes)
+    total = _nothing(scene, lanes)
     sample = dr.zeros(mi.UInt32, lanes)
     while dr.hint(
         sample < samples, exclude=[scene, heads, lane, samples, seed, origin, normal, dome], label="meters, direct"
@@ -87,9 +97,11 @@ def _direct(scene: Scene, heads: MeterHeads, lanes: int, samples: mi.UInt32, see
         cosine = dr.dot(normal, light.direction)
         answer = response(dome, cosine)
         useful = (light.weight > 0) & (answer > 0)
-        share = reaching(scene, origin, light.direction, light.distance, useful, mix(mix(lane, seed), sample))
+        share = reaching(scene, origin, light.direction, light.distance, useful)
         weight = power_heuristic(light.pdf, response_density(dome, cosine))
-        total += dr.select(share > 0, share * light.weight * answer * weight, 0)
+        leg = Leg(origin, light.direction, light.distance, mix(mix(lane, seed), sample))
+        received = dr.select(share > 0, share * light.weight * answer * weight, 0)
+        total += received * _through_haze(scene, leg, share > 0)
         sample += 1
     return total
 

@@ -19,11 +19,14 @@ from .bodies import Bodies, nearest_body
 from .geometry import Geometry, surface_point
 from .haze import (
     Haze,
+    Leg,
+    balanced,
     density_at,
+    drawn_band,
     free_flight,
     phase,
     scattered_direction,
-    share_through,
+    share_along,
     span_in_box,
     tracking_seed,
 )
@@ -98,19 +101,14 @@ def _meet_light(scene: Scene, path: Path, met_body: mi.Bool, escaped: mi.Bool, d
     _add(path, path.throughput * (radiance * weight), meets)
 
 
-def reaching(
-    scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool, seed: mi.UInt32
-) -> mi.Float:
+def reaching(scene: Scene, origin: mi.Point3f, direction: mi.Vector3f, distance: mi.Float, active: mi.Bool) -> mi.Float:
     """Share of the light that gets from the point `distance` away on the lit fixture to `origin`: 0 where something
-    solid stands between, the fixture's own convex body excepted; nets and haze dim it. `seed` tracks uneven haze."""
+    solid stands between, the fixture's own convex body excepted; nets dim it. Haze does too: see `share_along`."""
     reach = distance * _SHADOW_SHRINK
     shadowed = scene.geometry.accel.ray_test(mi.Ray3f(origin, direction, reach, 0, []), active=active)
     body = nearest_body(scene.bodies, origin, direction, mi.Bool(False), scene.light.body)
     clear = active & ~shadowed & (body.distance >= reach)
-    share = let_through(scene.nets, origin, direction, reach)
-    if scene.haze is not None:
-        share *= share_through(scene.haze, origin, direction, reach, seed, clear)
-    return dr.select(clear, share, 0)
+    return dr.select(clear, let_through(scene.nets, origin, direction, reach), 0)
 
 
 def _offset(scene: Scene, point: SurfacePoint, direction: mi.Vector3f) -> mi.Point3f:
@@ -127,12 +125,19 @@ def _next_event(
     outgoing = -path.direction
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
     useful = on_surface & (light.weight > 0) & (coat + base > 0)
-    share = reaching(scene, _offset(scene, point, light.direction), light.direction, light.distance, useful, seed)
+    origin = _offset(scene, point, light.direction)
+    share = reaching(scene, origin, light.direction, light.distance, useful)
     visible = share > 0
     received = dr.select(visible, share * light.weight * power_heuristic(light.pdf, pdf), 0)
+    if scene.haze is not None:
+        received = received * share_along(scene.haze, [Leg(origin, light.direction, light.distance, seed)], visible)
     _add(path, path.throughput * (coat + surface.reflectance * base) * received, visible)
     cosine = dr.maximum(dr.dot(point.normal, light.direction), 0)
-    path.irradiance_direct += dr.select(visible & (path.depth == 0), received * cosine, 0)
+    first = dr.select(visible & (path.depth == 0), received * cosine, 0)
+    if scene.haze is None:
+        path.irradiance_direct += first
+    else:
+        path.irradiance += first
 
 
 def _scatter(
@@ -149,7 +154,7 @@ def _scatter(
     throughput = path.throughput * factor
 
     cosine = dr.dot(point.normal, direction)
-    first_share = dr.select(alive, dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(factor, 1e-9)), 0)
+    first_share = dr.select(alive, dr.maximum(cosine, 0) * inverse * dr.rcp(dr.maximum(throughput, 1e-9)), 0)
     share = dr.select(path.depth == 0, first_share, path.irradiance_share)
 
     survival = dr.clip(dr.max(throughput) * _SURVIVAL_GAIN, _MIN_SURVIVAL, _MAX_SURVIVAL)
@@ -177,26 +182,29 @@ def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end:
     first, last = dr.atan2(start - along, nearest), dr.atan2(stop - along, nearest)
     turned = nearest * dr.tan(dr.lerp(first, last, u))
     far = light.kind == SUN
-    lost = 1 - dr.exp(-haze.extinction * (stop - start))
-    drop = -dr.log(1 - u * lost) / haze.extinction
+    lost = 1 - dr.exp(-haze.least * (stop - start))
+    drop = -dr.log(1 - u * lost) / haze.least
     t = dr.clip(dr.select(far, start + drop, along + turned), start, stop)
     about = nearest / ((last - first) * (dr.square(nearest) + dr.square(turned)))
-    density = dr.select(far, haze.extinction * dr.exp(-haze.extinction * drop) / lost, about)
+    density = dr.select(far, haze.least * dr.exp(-haze.least * drop) / lost, about)
     place = mi.Point3f(path.origin + path.direction * t)
 
     u, v = _pair(lane, seed, path, path.depth, _HAZE_LIGHT)
     sample = sample_light(light, place, path.direction, u, v)
-    thickness = haze.extinction if haze.even else haze.extinction * density_at(haze, place)
     enters, leaves = span_in_box(haze, path.origin, path.direction, end)
     useful = lit & (sample.weight > 0) & (density > 0) & (t >= enters) & (t <= leaves) & (enters < leaves)
+    share = reaching(scene, place, sample.direction, sample.distance, useful)
     own = (tracking_seed(lane, seed, path.sample, path.depth, use) for use in (_TO_PLACE, _PLACE_TO_LIGHT))
-    through = share_through(haze, path.origin, path.direction, t, next(own), useful)
-    share = reaching(scene, place, sample.direction, sample.distance, useful, next(own))
+    here = Leg(path.origin, path.direction, t, next(own))
+    there = Leg(place, sample.direction, sample.distance, next(own))
+    through = share_along(haze, [here, there], share > 0)
     turn = phase(haze, dr.dot(sample.direction, path.direction))
-    value = dr.select(share > 0, through * share * turn * sample.weight * thickness / density, 0)
+    value = dr.select(share > 0, share * turn * sample.weight / density, 0)
+    if not haze.even:
+        value *= density_at(haze, place)
     outer = path.in_haze
     path.in_haze = outer | (path.depth == 0)
-    _add(path, path.throughput * haze.albedo * value, value > 0)
+    _add(path, path.throughput * haze.scattering * through * value, value > 0)
     path.in_haze = outer
 
 
@@ -238,7 +246,10 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
         _in_scatter(scene, path, lane, seed, end)
         own = tracking_seed(lane, seed, path.sample, path.depth, _FLIGHT)
         _, u = _pair(lane, seed, path, path.depth, _PLACE)
-        drop = free_flight(scene.haze, path.origin, path.direction, end, u, own, path.active)
+        band = drawn_band(scene.haze, lane, seed, path.sample)
+        drop, density = free_flight(scene.haze, path.origin, path.direction, end, band, u, own, path.active)
+        path.flights, factor = balanced(path.flights, density)
+        path.throughput = path.throughput * factor
         scattered = path.active & (drop < end)
     _meet_light(scene, path, met_exit & ~scattered, ~met_surface & ~blocked & ~scattered, body.distance)
 
@@ -252,7 +263,7 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     u_lobe, u_survive = _pair(lane, seed, path, path.depth, _LOBE)
     if scene.haze is None:
         return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
-    before = replace(path)
+    before = replace(path, depth=mi.UInt32(path.depth), in_haze=mi.Bool(path.in_haze))  # += writes through aliases
     alive = _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
     drifting = _scatter_in_haze(scene, before, lane, seed, drop, scattered, u_survive)
     _take(path, before, scattered)
@@ -284,6 +295,7 @@ def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Boo
     path.depth = dr.select(where, start.depth, path.depth)
     if path.haze is not None:
         path.in_haze = dr.select(where, False, path.in_haze)
+        path.flights = dr.select(where, 1, path.flights)
 
 
 def _blank(lanes: int, bands: int, first_sample: mi.UInt32, hazy: bool) -> Path:
@@ -303,6 +315,7 @@ def _blank(lanes: int, bands: int, first_sample: mi.UInt32, hazy: bool) -> Path:
         odd=dr.zeros(mi.Float, lanes),
         in_haze=dr.full(mi.Bool, False, lanes) if hazy else None,
         haze=mi.ArrayXf(zeros) if hazy else None,
+        flights=mi.ArrayXf(zeros + 1) if hazy else None,
         active=dr.full(mi.Bool, True, lanes),
     )
 

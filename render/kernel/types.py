@@ -128,9 +128,10 @@ class Path:
     depth: mi.UInt32
     sample: mi.UInt32
     radiance: mi.ArrayXf  # summed over the lane's samples
-    irradiance: mi.ArrayXf  # indirect part, summed likewise
-    irradiance_direct: mi.Float
+    irradiance: mi.ArrayXf  # summed likewise; without what `irradiance_direct` holds
+    irradiance_direct: mi.Float  # in clear air, where all bands have the same
     odd: mi.Float  # band mean of the radiance of odd samples alone
     in_haze: mi.Bool | None  # whether the path's first event was in haze; None without haze
     haze: mi.ArrayXf | None  # the part of `radiance` whose last event before the camera was in haze
+    flights: mi.ArrayXf | None  # weights of the bands for the path's flights through haze so far; mean 1
     active: mi.Bool

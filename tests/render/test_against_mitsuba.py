@@ -69,7 +69,7 @@ def _ours(name: str, hazy: bool = False) -> np.ndarray:
         tracer._device_set()
         bands = len(default_bands().nodes_nm)
         tracer._haze = upload_haze(
-            HAZE["sigma_t"], np.full(bands, HAZE["albedo"]), (HAZE["g"], 0.0, 1.0), np.array(LOW), np.array(HIGH)
+            np.full(bands, HAZE["sigma_t"]), np.full(bands, HAZE["albedo"]), (HAZE["g"], 0.0, 1.0), np.array(LOW), np.array(HIGH)
         )
     runs = [tracer.pass_runner(lights[0], others, seed)(0, 64).radiance / 64 for seed in range(SEEDS)]
     return _blocks(np.stack(runs))
