@@ -13,9 +13,9 @@ import numpy as np
 from . import stage
 from .backdrop import Backdrop, Seen, seen_backdrop, spread_over
 from .check import look_over, parts_of
-from .emission import gel_of, source_of
 from .findings import Finding, SceneError, dotted
 from .haze import resolve_haze
+from .light_colour import gel_of, source_of
 from .meters import exact_f_number, format_power
 from .model import Light, Room, Scene, Sitter
 from .model.scene import role_of

@@ -9,12 +9,12 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from .emission import emitted_by, narrow_problems
 from .explain import Format, problems_of
 from .findings import Finding, Problem, SceneError
 from .haze import haze_problems
 from .hidden import with_hidden
 from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
+from .light_colour import emitted_by, narrow_problems
 from .locate import located
 from .model import FORMAT, Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Scene, Sitter, Table
 from .model.scene import scene_problems, set_up_problems

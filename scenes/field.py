@@ -56,22 +56,49 @@ def widest_slope_of(fixture: Fixture) -> float:
     return widest
 
 
-def luminance(fixture: Fixture, x: np.ndarray, y: np.ndarray, slope_x: np.ndarray, slope_y: np.ndarray) -> np.ndarray:
+def luminance(
+    fixture: Fixture,
+    x: np.ndarray,
+    y: np.ndarray,
+    slope_x: np.ndarray,
+    slope_y: np.ndarray,
+    lamp_only: bool = False,
+) -> np.ndarray:
     """Luminance (cd/m2 per lm) of a flat exit for rays that leave it to the front.
 
     Parameters
     ----------
     x, y : metres; slope_x, slope_y : dx/dz and dy/dz. Any shapes that broadcast.
+    lamp_only : whether only the bare lamp counts, of a mouth through which it is seen (`Optics.emission`).
     """
-    optics = fixture.optics
     source = source_of(fixture)
     at_x, at_y = x - slope_x * source.depth_m, y - slope_y * source.depth_m
-    value = optics.efficiency * _spread(fixture, slope_x, slope_y)
-    value = value * inside(fixture.shape, fixture.size_m, x, y) * inside(source.shape, source.size_m, at_x, at_y)
+    value = _passed(fixture, x, y, slope_x, slope_y) * inside(source.shape, source.size_m, at_x, at_y)
+    emission = fixture.optics.emission
+    if emission is None:
+        value = value * _spread(fixture, slope_x, slope_y)
+        if fixture.optics.glow is not None:
+            value = value * picture_value(fixture.optics.glow, at_x, at_y, source.size_m / 2)
+        return np.asarray(value, float)
+    way = _unit(slope_x, slope_y)
+    seen = emission.lamp(at_x, at_y, way)
+    return np.asarray(value * (seen if lamp_only else seen + emission.walls(at_x, at_y, way)), float)
+
+
+def _unit(slope_x: np.ndarray, slope_y: np.ndarray) -> np.ndarray:
+    """Directions (3, ...) of slopes."""
+    along = 1 / np.sqrt(1 + np.square(slope_x) + np.square(slope_y))
+    return np.stack(np.broadcast_arrays(slope_x * along, slope_y * along, along))
+
+
+def _passed(
+    fixture: Fixture, x: np.ndarray, y: np.ndarray, slope_x: np.ndarray, slope_y: np.ndarray
+) -> np.ndarray | float:
+    """Share of a ray that leaves the exit, of what the luminous area sends out for one lumen."""
+    optics = fixture.optics
+    value = optics.efficiency * inside(fixture.shape, fixture.size_m, x, y)
     if fixture.hole_m:
         value = value * (np.hypot(x, y) >= fixture.hole_m / 2)
-    if optics.glow is not None:
-        value = value * picture_value(optics.glow, at_x, at_y, source.size_m / 2)
     if optics.slide is not None:
         slide = optics.slide
         far_x, far_y = x + slope_x * slide.distance_m, y + slope_y * slide.distance_m
@@ -146,7 +173,7 @@ def illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray, steps
     points, normals = np.reshape(np.asarray(points, float), (-1, 3)), np.reshape(np.asarray(normals, float), (-1, 3))
     normals = np.broadcast_to(normals, points.shape)
     at = {"sphere": _ball_illuminance, "tube": _tube_illuminance}.get(fixture.shape, _flat_illuminance)
-    block = max(1, 2_000_000 // steps**2)
+    block = max(1, (2_000_000 if fixture.optics.emission is None else 250_000) // steps**2)
     parts = [at(fixture, points[i : i + block], normals[i : i + block], steps) for i in range(0, len(points), block)]
     return np.concatenate(parts) if parts else np.zeros(0)
 
@@ -163,6 +190,9 @@ def _flat_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
     slope_x, slope_y = (px[:, None, None] - x) / h[:, None, None], (py[:, None, None] - y) / h[:, None, None]
     behind = pz < 0
     value = luminance(fixture, x, y, slope_x, slope_y)
+    emission = fixture.optics.emission
+    if emission is not None and emission.lamp_luminance:
+        value -= luminance(fixture, x, y, slope_x, slope_y, lamp_only=True)
     if behind.any():
         back = fixture.optics.back_share * luminance(fixture, x, y, 0 * slope_x, 0 * slope_y)
         value = np.where(behind[:, None, None], back, value)
@@ -174,8 +204,28 @@ def _flat_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
         nx[:, None, None] * slope_x + ny[:, None, None] * slope_y + (nz * side)[:, None, None] * np.ones_like(slope_x)
     )
     cell = np.maximum(high[0] - low[0], 0) * np.maximum(high[1] - low[1], 0) / steps**2
-    received = value * np.maximum(facing, 0) / away2**2
-    return np.asarray(received.sum(axis=(1, 2)) * cell / h**2, float)
+    received = (value * np.maximum(facing, 0) / away2**2).sum(axis=(1, 2)) * cell / h**2
+    if emission is not None and emission.lamp_luminance:
+        received = received + _lamp_illuminance(fixture, points, normals, steps)
+    return np.asarray(received, float)
+
+
+def _lamp_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray, steps: int) -> np.ndarray:
+    """What comes straight from the lamp in a mouth, over the cone that the lamp fills."""
+    emission = fixture.optics.emission
+    assert emission is not None
+    lamp = fixture.centre_m - (source_of(fixture).depth_m + emission.lamp_depth_m) * fixture.forward
+    rays, solid_angle = _cone_to_ball(lamp, emission.lamp_radius_m, points, steps)
+    right, up, forward = fixture.right, fixture.up, fixture.forward
+    away = (points - fixture.centre_m)[:, None, None, :]
+    along = -(rays @ forward)
+    front = (along > 1e-9) & (away @ forward > 0)
+    along = np.where(front, along, 1.0)
+    reach = (away @ forward) / along
+    x, y = away @ right + reach * (rays @ right), away @ up + reach * (rays @ up)
+    value = luminance(fixture, x, y, -(rays @ right) / along, -(rays @ up) / along, lamp_only=True) * front
+    received = np.maximum(np.einsum("nijk,nk->nij", rays, normals), 0) * value
+    return np.asarray(received.mean(axis=(1, 2)) * solid_angle, float)
 
 
 def _useful_box(
@@ -194,14 +244,24 @@ def _useful_box(
 
 
 def _ball_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray, steps: int) -> np.ndarray:
-    """The ball as the disk it shows the point, cut into rings and sectors of equal solid angle."""
-    toward = fixture.centre_m - points
+    """The ball as the disk it shows the point."""
+    rays, solid_angle = _cone_to_ball(fixture.centre_m, fixture.size_m[0] / 2, points, steps)
+    received = np.maximum(np.einsum("nijk,nk->nij", rays, normals), 0) * _ball_luminance(fixture, -rays)
+    return np.asarray(received.mean(axis=(1, 2)) * solid_angle, float)
+
+
+def _cone_to_ball(
+    centre_m: np.ndarray, radius_m: float, points: np.ndarray, steps: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Directions (n, rings, sectors, 3) from points over the cone that a ball fills, of equal solid angle, and the solid
+    angle (n,) of the whole cone."""
+    toward = centre_m - points
     distance = np.linalg.norm(toward, axis=1)
     axis = toward / distance[:, None]
     side = np.cross(axis, np.where(np.abs(axis[:, 1:2]) < 0.9, [[0.0, 1.0, 0.0]], [[1.0, 0.0, 0.0]]))
     side /= np.linalg.norm(side, axis=1, keepdims=True)
     other = np.cross(axis, side)
-    sine2 = np.minimum((fixture.size_m[0] / 2 / distance) ** 2, 1.0)
+    sine2 = np.minimum((radius_m / distance) ** 2, 1.0)
     cap = sine2 / (1 + np.sqrt(1 - sine2))
     count = max(steps // 2, 8)
     cosine = 1 - cap[:, None] * (np.arange(count) + 0.5) / count
@@ -212,8 +272,7 @@ def _ball_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
         + (radial * np.cos(turn))[..., None] * side[:, None, None]
         + (radial * np.sin(turn))[..., None] * other[:, None, None]
     )
-    received = np.maximum(np.einsum("nijk,nk->nij", rays, normals), 0) * _ball_luminance(fixture, -rays)
-    return np.asarray(received.mean(axis=(1, 2)) * 2 * math.pi * cap, float)
+    return rays, 2 * math.pi * cap
 
 
 def _ball_luminance(fixture: Fixture, out: np.ndarray) -> np.ndarray | float:

@@ -177,18 +177,18 @@ class Emergent:
 @functools.lru_cache(maxsize=256)
 def emergent(interior: Interior) -> Emergent:
     """The light that leaves the exit; the same numbers on every call."""
-    body, radius = _body(interior), interior.exit_radius_m
+    body, radius = body_of(interior), interior.exit_radius_m
     angles = math.pi / 2 * (np.arange(ANGLES) / (ANGLES - 1)) ** _CROWDING
     samples, samples_ring = SAMPLES_COVERED if interior.sheets else SAMPLES_OPEN
     sizes = np.full(ANGLES - 1, samples)
     sizes[0] = SAMPLES_AXIS
-    lamp, weights = follow(body, _toward(angles[:-1], sizes, radius), sees_lamp=False)
-    lamp_near, weights_near = follow(body, _through_rings(radius), sees_lamp=True)
-    sent = _sent(body, np.any(np.concatenate([weights, weights_near]) > 0, axis=0), samples_ring)
+    lamp, met = follow(body, _toward(angles[:-1], sizes, radius), sees_lamp=False)
+    lamp_near, met_near = follow(body, _through_rings(radius), sees_lamp=True)
+    sent = sent_by_rings(body, np.concatenate([met.ring, met_near.ring]), samples_ring)
 
-    scattered = (lamp + weights @ sent) * np.cos(angles[:-1]) * math.pi * radius**2
+    scattered = (lamp + met.sums(len(lamp), sent)) * np.cos(angles[:-1]) * math.pi * radius**2
     intensity = np.append(scattered + lamp_itself(body, angles[:-1], radius, samples), 0.0)
-    rings = lamp_near + weights_near @ sent
+    rings = lamp_near + met_near.sums(RINGS, sent)
     radii = (np.arange(RINGS) + 0.5) / RINGS
     mean = float(np.average(rings, weights=radii))
     glow = rings / mean if mean > 0 else np.ones(RINGS)
@@ -197,7 +197,7 @@ def emergent(interior: Interior) -> Emergent:
     return Emergent(_flux(angles, intensity), angles, intensity, radii, glow)
 
 
-def _sent(body: Body, wanted: np.ndarray, samples: int) -> np.ndarray:
+def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np.ndarray:
     """Luminance (rings,) in cd/m2 per lm that rings send out diffusely, all interreflection included.
 
     With h the mean luminance a ring gets over cos / pi, and g the part of it that comes from the lamp without a
@@ -205,7 +205,7 @@ def _sent(body: Body, wanted: np.ndarray, samples: int) -> np.ndarray:
 
     Parameters
     ----------
-    wanted : (rings,) whether a ring is seen from outside; those that light reaches only elsewhere stay 0.
+    seen_from_outside : (n,) numbers of rings that are; those that light reaches only elsewhere stay 0.
     samples : rays a ring.
     """
     sides = 2 * np.array(body.cuts, int)
@@ -213,14 +213,16 @@ def _sent(body: Body, wanted: np.ndarray, samples: int) -> np.ndarray:
     through = np.repeat([float(s.transmittance) for s in body.surfaces], sides)
     other = body.other_sides()
     got, seen = np.zeros((body.rings, body.rings)), np.zeros(body.rings)
-    known = np.zeros(body.rings, bool)
+    known, wanted = np.zeros(body.rings, bool), np.zeros(body.rings, bool)
+    wanted[seen_from_outside] = True
     while True:
         wanted = (wanted & (matte + through > 0)) | (wanted & (through > 0))[other]
         new = np.flatnonzero(wanted & ~known)
         if not len(new):
             break
         rays, direct = from_rings(body, new, samples)
-        lamp, got[new] = follow(body, rays, sees_lamp=False)
+        lamp, met = follow(body, rays, sees_lamp=False)
+        got[new] = met.weights(len(new), body.rings)
         seen[new], known[new] = direct + lamp, True
         wanted = known | got[new].any(axis=0)
     # h = g + G M h, on the rings that take part
@@ -231,7 +233,7 @@ def _sent(body: Body, wanted: np.ndarray, samples: int) -> np.ndarray:
     return matte * received + through * received[other]
 
 
-def _body(interior: Interior) -> Body:
+def body_of(interior: Interior) -> Body:
     walls = [
         Surface(w.z0_m, w.r0_m, w.z1_m, w.r1_m, w.reflectance, 0.0, w.gloss, math.radians(w.spread_deg))
         for w in interior.walls

@@ -161,18 +161,49 @@ class Rays:
 
     def number(self, dimension: int, rays: np.ndarray | slice = slice(None)) -> np.ndarray:
         """A number in 0..1 for each of `rays`, spread evenly over its group, jointly with those of other dimensions."""
-        steps = np.array([pow(GENERATOR, dimension, int(size)) / size for size in self.sizes])
+        kinds, which = np.unique(self.sizes, return_inverse=True)
+        steps = np.array([pow(GENERATOR, dimension, int(size)) / size for size in kinds])[which]
         group = self.group[rays]
         at = self.index[rays] * steps[group] + self.shifts[group, dimension]
         return np.clip(np.abs(2 * (at - np.floor(at)) - 1), 1e-12, 1 - 1e-12)
+
+    def only(self, kept: np.ndarray) -> Rays:
+        """Those of the rays that are `kept` (n,); they keep their numbers."""
+        part = (self.r[kept], self.z[kept], self.way[:, kept])
+        return Rays(self.sizes, self.group[kept], self.index[kept], self.shifts, *part)
 
     def mean(self, rays: np.ndarray, values: np.ndarray) -> np.ndarray:
         """(g,) what `rays` bring to the mean of their group."""
         return np.bincount(self.group[rays], values, len(self.sizes)) / self.sizes
 
 
-def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, np.ndarray]:
-    """What the rays of every group find.
+@dataclass(frozen=True, slots=True)
+class Met:
+    """Rings that rays met: the group of each ray that did, the ring, the weight of what the ring sends out, and whether
+    it was the first thing that the ray met."""
+
+    group: np.ndarray
+    ring: np.ndarray
+    weight: np.ndarray
+    first: np.ndarray
+
+    def weights(self, groups: int, rings: int) -> np.ndarray:
+        """(groups, rings) the weight of what every ring sends to every group."""
+        sums = np.bincount(self.group * rings + self.ring, self.weight, groups * rings)
+        return np.asarray(sums.reshape(groups, rings), float)
+
+    def part(self, first: bool) -> Met:
+        """Those that were the first thing their ray met, or those that were not."""
+        kept = self.first == first
+        return Met(self.group[kept], self.ring[kept], self.weight[kept], self.first[kept])
+
+    def sums(self, groups: int, sent: np.ndarray) -> np.ndarray:
+        """(groups,) what every group gets when the rings send out `sent` (rings,)."""
+        return np.bincount(self.group, self.weight * sent[self.ring], groups)
+
+
+def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
+    """What the rays of every group find in the mean.
 
     Parameters
     ----------
@@ -180,9 +211,19 @@ def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, np.ndar
 
     Returns
     -------
-    (g,) luminance (cd/m2 per lm) of the lamp, and (g, rings) the weight of what every ring sends out.
+    (g,) luminance (cd/m2 per lm) of the lamp, and the rings that were met.
     """
-    found, weights = np.zeros(len(rays.sizes)), np.zeros(len(rays.sizes) * body.rings)
+    found, met = follow_each(body, rays, sees_lamp)
+    group = rays.group[met.group]
+    met = Met(group, met.ring, met.weight / rays.sizes[group], met.first)
+    return rays.mean(np.arange(len(rays.group)), found.sum(axis=0)), met
+
+
+def follow_each(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
+    """What every ray finds, as `follow`, each ray a group of its own; the lamp's luminance as (2, n), first where no more
+    than one reflection lies between the lamp and the ray, then where there are more."""
+    found = np.zeros((2, len(rays.group)))
+    met_rings: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
     strengths = np.array([surface.reflectance * surface.gloss for surface in body.surfaces])
     axes = np.array([surface.normal for surface in body.surfaces]).reshape(-1, 2)
     rng = np.random.default_rng(SEED)
@@ -192,23 +233,22 @@ def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, np.ndar
         distance, number = body.nearest(r, z, way)
         met = body.lamp_m(r, z, way) < distance
         share = density[met] / (density[met] + body.lamp_density(r[met], z[met]))
-        found += rays.mean(ids[met], weight[met] * share * body.luminance)
+        found[int(bounce > 1), ids[met]] += weight[met] * share * body.luminance
 
         kept = ~met & (number >= 0)
         ids, number, weight, distance = ids[kept], number[kept], weight[kept], distance[kept]
         way = way[:, kept]
         z = z[kept] + distance * way[2]
-        r, way = _turned(r[kept] + distance * way[0], distance * way[1], way)
+        r, way = turned(r[kept] + distance * way[0], distance * way[1], way)
         normals = axes[number].T
         back = normals[0] * way[0] + normals[1] * way[2] > 0
         normals = np.where(back, -normals, normals)
-        place = rays.group[ids] * body.rings + body.ring_of(number, r, z, back)
-        weights += np.bincount(place, weight / rays.sizes[rays.group[ids]], len(weights))
+        met_rings.append((ids, body.ring_of(number, r, z, back), weight, np.full(len(ids), bounce == 0)))
 
         chance = np.minimum(weight * strengths[number] / FAINT, 1.0 if bounce < PATIENCE else 0.95)
         kept = rng.random(len(ids)) < np.where(strengths[number] > 0, chance, 0.0)
         if not kept.any():
-            return found, weights.reshape(len(found), body.rings)
+            return found, Met(*(np.concatenate(part) for part in zip(*met_rings, strict=True)))
         ids, number, r, z, normals = ids[kept], number[kept], r[kept], z[kept], normals[:, kept]
         weight = weight[kept] / chance[kept]
         gloss = Gloss.of(body.surfaces, number, _local(normals, -way[:, kept]))
@@ -220,7 +260,7 @@ def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, np.ndar
         way = body.toward_lamp(r, z, *choices[3:])
         value, density = gloss.value(_local(normals, way))
         gain = weight * value * body.luminance / (body.lamp_density(r, z) + density)
-        found += rays.mean(ids, body.shown(r, z, way, gain))
+        found[int(bounce > 0), ids] += body.shown(r, z, way, gain)
 
         into = gloss.sample(*choices[:3])
         value, density = gloss.value(into)
@@ -230,7 +270,7 @@ def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, np.ndar
     raise ArithmeticError(f"light did not come out or fade within {GIVE_UP} bounces")
 
 
-def _turned(x: np.ndarray, y: np.ndarray, way: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def turned(x: np.ndarray, y: np.ndarray, way: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Radius of points, and directions from them, after a turn about the axis into the half plane."""
     radius = np.hypot(x, y)
     cosine = np.divide(x, radius, out=np.ones_like(x), where=radius > 0)
@@ -283,7 +323,7 @@ def lamp_itself(body: Body, angles_rad: np.ndarray, exit_radius_m: float, sample
     front = np.sqrt(np.maximum(1 - from_centre**2, 0))
     x, y = (p * cosine + front * sine) * body.lamp_radius_m, q * body.lamp_radius_m
     z = body.lamp_z_m + (front * cosine - p * sine) * body.lamp_radius_m
-    r, way = _turned(x, y, np.array([sine, np.zeros_like(sine), cosine]))
+    r, way = turned(x, y, np.array([sine, np.zeros_like(sine), cosine]))
     reach = (OUTSIDE * exit_radius_m - z) / way[2]
     leaves = np.hypot(r + reach * way[0], reach * way[1]) <= exit_radius_m
     leaves[leaves] = body.nearest(r[leaves], z[leaves], way[:, leaves])[0] > reach[leaves]

@@ -12,6 +12,8 @@ from typing import Literal
 
 import numpy as np
 
+from .emission import Emission
+
 CellKind = Literal["hexagon", "round", "square"]
 EDGES = ("right", "left", "up", "down")
 
@@ -78,6 +80,8 @@ class Optics:
     ----------
     efficiency : lumens that leave the luminous area for one lumen of the lamp, before anything below cuts the beam.
     angular : None for a diffuse (Lambertian) area, or the profile of a spot.
+    emission : what a mouth that one looks into sends out by place and direction, instead of `angular` and `glow`; it
+        lies at the luminous area. None for all others.
     source : the luminous area; None when it is the exit itself.
     glow : (n, n) float32, luminance across the box around the luminous area relative to its mean over the area, top
         row first; None when it is even.
@@ -89,6 +93,7 @@ class Optics:
 
     efficiency: float = 1.0
     angular: Angular | None = None
+    emission: Emission | None = None
     source: Source | None = None
     glow: np.ndarray | None = None
     slide: Slide | None = None

@@ -12,6 +12,7 @@ from scenes.cells import SIXTY
 from scenes.fixtures import SPOT_CUT
 
 from .luminaire import DISK, HEXAGON_CELLS, OCTAGON, RECTANGLE, ROUND_CELLS
+from .mouth import out_of_mouth
 from .types import Luminaire, Table
 
 _DIAGONAL = 0.5**0.5
@@ -40,6 +41,8 @@ def emitted(light: Luminaire, x: mi.Float, y: mi.Float, leaving: mi.Vector3f) ->
     level = dr.select(front | ~flat, level, level * light.back)
 
     at_x, at_y = x - slope_x * light.source_depth, y - slope_y * light.source_depth
+    ahead = mi.Vector3f(dr.select(forth, leaving, mi.Vector3f(0, 0, 1)))
+    level += dr.select(forth, out_of_mouth(light, at_x, at_y, mi.Vector3f(ahead.x, ahead.y, cosine)), 0)
     passed = _inside(light.kind, light.half_width, light.half_height, x, y) | ~flat
     passed &= dr.square(x) + dr.square(y) >= dr.square(light.hole)
     passed &= _inside(light.source_kind, light.source_half_width, light.source_half_height, at_x, at_y)

@@ -17,7 +17,7 @@ from scenes.field import inside, picture_value, source_area_m2, source_of, wides
 from scenes.fixtures import area_m2, exit_area_m2, spot_profile
 from scenes.stage import Distant, Fixture, Light
 
-from .types import Luminaire, Table
+from .types import Luminaire, Mouth, Table
 
 RECTANGLE, DISK, OCTAGON, SPHERE, TUBE, AMBIENT, SUN = range(7)
 KINDS = {"rectangle": RECTANGLE, "disk": DISK, "octagon": OCTAGON, "sphere": SPHERE, "spot": DISK, "tube": TUBE}
@@ -32,9 +32,12 @@ _NEVER_M2 = 1e9
 _ANY_SLOPE = 1e6
 _ANY_ANGLE = 1e9
 
-_ROW = 56
+_MOUTH = 56  # where the numbers of a mouth begin in a row
+_ROW = _MOUTH + 24
 _ONE = np.ones((1, 1), np.float32)
 EVEN_RINGS = 1  # where the table of an even glow begins
+_NO_MOUTH = EVEN_RINGS + RINGS + 1  # where a table of two by two by two zeros begins
+_FEWEST_TO_LAMP = 0.02
 
 
 @dataclass
@@ -48,7 +51,7 @@ class LightTable:
 def upload_lights(lights: list[Light], bodies: list[int]) -> LightTable:
     """Device table of lights that emit one lumen each; `bodies` are their indices among the fixture bodies."""
     rows: list[np.ndarray] = []
-    tables: list[np.ndarray] = [_ONE.ravel(), np.linspace(0, 1, RINGS + 1, dtype=np.float32)]
+    tables: list[np.ndarray] = [_ONE.ravel(), np.linspace(0, 1, RINGS + 1, dtype=np.float32), np.zeros(8, np.float32)]
     for light, body in zip(lights, bodies, strict=True):
         rows.append(_row(light, body, tables))
     table = LightTable(mi.Float(np.concatenate(rows)), mi.Float(np.concatenate(tables)))
@@ -92,6 +95,37 @@ def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
         radial_reach=rows[13].w,
         glow_area=rows[13].z,
         tables=table.tables,
+        mouth=_mouth(*rows[_MOUTH // 4 :]),
+    )
+
+
+def _mouth(
+    place: mi.Vector4f, sizes: mi.Vector4f, hull: mi.Vector4f, more: mi.Vector4f, hung: mi.Vector4f, lamp: mi.Vector4f
+) -> Mouth:
+    return Mouth(
+        first=mi.UInt32(place.x) + mi.UInt32(place.y) * 65536,
+        rows=mi.UInt32(place.z),
+        plate_rows=mi.UInt32(place.w),
+        screen_rows=mi.UInt32(sizes.x),
+        outward=mi.UInt32(sizes.y),
+        around=mi.UInt32(sizes.z),
+        outline=mi.UInt32(sizes.w),
+        radius=hull.x,
+        depth=hull.y,
+        slope=hull.z,
+        bend=hull.w,
+        rear=more.x,
+        wall_way=more.y,
+        stretch_x=more.z,
+        stretch_y=more.w,
+        screen_depth=hung.x,
+        screen_radius=hung.y,
+        lamp_depth=hung.z,
+        lamp_radius=hung.w,
+        lamp_luminance=lamp.x,
+        lamp_share=lamp.y,
+        gain=lamp.z,
+        level=lamp.w,
     )
 
 
@@ -106,7 +140,7 @@ def _table(place: mi.Vector4f, scale: mi.Vector4f) -> Table:
 
 
 def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
-    """56 numbers of a light, laid out as `light_at` reads them; its tables are appended to `tables`."""
+    """The numbers of a light, laid out as `light_at` reads them; its tables are appended to `tables`."""
     row = np.zeros(_ROW, np.float32)
     row[15], row[16], row[18:20] = 1, _AMBIENT_RADIANCE, (_ANY_ANGLE, 1)
     row[20], row[23], row[25] = NO_BODY, _ANY_SLOPE, 0
@@ -114,6 +148,7 @@ def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
     row[36:40] = _ANY_SLOPE
     row[40:46], row[48:54] = _place(_ONE, tables, 0, 0), _place(_ONE, tables, 0, 0)
     row[46], row[54:56] = EVEN_RINGS, 1
+    row[_MOUTH:] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1, 0, -1, 0, 0, 0, 0, 1, 0
     if light.fixture is None:
         row[3] = AMBIENT
         if light.distant is not None:
@@ -122,6 +157,7 @@ def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
     row[20] = body
     _fill_fixture(row, light.fixture)
     _fill_optics(row, light.fixture, tables)
+    _fill_mouth(row, light.fixture, tables)
     return row
 
 
@@ -149,6 +185,8 @@ def _fill_fixture(row: np.ndarray, fixture: Fixture) -> None:
     elif fixture.shape == "spot" and optics.angular is None:
         profile = spot_profile(fixture)
         row[16:20] = 0, level * profile.peak_cd_per_lm / area, profile.half_beam_rad, profile.power
+    elif optics.emission is not None:
+        row[16:18] = 0, 0
     elif optics.angular is None:
         row[16] = level / (math.pi * area)
     else:
@@ -182,6 +220,27 @@ def _fill_optics(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) ->
         rings, area = _light_within_rings(np.asarray(optics.glow, float), source.shape, reach)
         row[46:48] = _place(rings[None], tables, 0, 0)[[0, 3]]
         row[54:56] = math.pi * (reach * source.size_m[0] / 2) ** 2 * area, reach
+
+
+def _fill_mouth(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) -> None:
+    """What leaves a mouth, as `_mouth` reads it."""
+    emission, cells = fixture.optics.emission, fixture.optics.cells
+    if emission is None:
+        return
+    hull = emission.hull
+    rows, outward, around = emission.values.shape
+    place = _place(emission.values.reshape(rows, -1), tables, 0, 0)
+    seen = max(emission.lamp_lm, _FEWEST_TO_LAMP) if emission.lamp_luminance else 0.0
+    row[_MOUTH:] = (
+        place[0], place[3], rows, emission.plate_rows,
+        emission.screen_rows, outward, around, KINDS[emission.outline],
+        hull.radius_m, hull.depth_m, hull.slope_m, hull.bend,
+        hull.rear_m, hull.wall_way_m, *emission.stretch,
+        emission.screen_depth_m, emission.screen_radius_m if emission.screen_rows else -1,
+        emission.lamp_depth_m, emission.lamp_radius_m,
+        emission.lamp_luminance, seen, emission.gain,
+        fixture.optics.efficiency * (cells.open_share if cells is not None else 1.0),
+    )  # fmt: skip
 
 
 def _light_within_rings(glow: np.ndarray, shape: str, reach: float) -> tuple[np.ndarray, float]:

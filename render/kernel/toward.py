@@ -21,6 +21,7 @@ _WHOLE, _ROUND, _BOX, _LENS = range(4)
 _LENS_SHARE = 0.85  # area that a lens of this length and width counts as when the smallest patch is chosen
 _CLOSEST = 1e-6
 _FARTHEST = 1e9
+_BELOW_ONE = 1 - 2.0**-24
 _NARROW = 20.0  # slope from which a beam counts as filling the half space
 _CORNER = 2**0.5
 _NEAR_TUBE = 1e-3  # keeps the strip finite for a point that touches the tube
@@ -250,11 +251,24 @@ def _on_patch(light: Luminaire, local: mi.Vector3f, u: mi.Float, v: mi.Float) ->
     return x, y, dr.select(lens, _lens_density(patch, chord), density)
 
 
+def _to_lamp(light: Luminaire, front: mi.Bool) -> mi.Float:
+    """Share of the samples that go to the lamp in a mouth; only points in front of it can see it."""
+    return dr.select(is_flat(light) & front, light.mouth.lamp_share, 0)
+
+
+def _ball(light: Luminaire) -> tuple[mi.Point3f, mi.Float]:
+    """Middle and radius of a ball, or of the lamp in a mouth."""
+    flat = is_flat(light)
+    middle = light.centre - light.forward * (light.source_depth + light.mouth.lamp_depth)
+    return mi.Point3f(dr.select(flat, middle, light.centre)), dr.select(flat, light.mouth.lamp_radius, light.half_width)
+
+
 def _sphere_cap(light: Luminaire, origin: mi.Point3f) -> tuple[mi.Vector3f, mi.Float, mi.Float]:
-    """Direction and distance to the middle of the ball or sun, and the height ``1 - cos`` of the cap it fills."""
-    toward = light.centre - origin
+    """Direction and distance to the middle of the ball, lamp or sun, and the height ``1 - cos`` of the cap it fills."""
+    middle, radius = _ball(light)
+    toward = middle - origin
     distance = dr.norm(toward)
-    sine2 = dr.minimum(dr.square(light.half_width / distance), 1)
+    sine2 = dr.minimum(dr.square(radius / distance), 1)
     sun = light.kind == SUN
     axis = dr.select(sun, mi.Vector3f(light.centre), toward / distance)
     return mi.Vector3f(axis), distance, dr.select(sun, light.area, sine2 / (1 + dr.safe_sqrt(1 - sine2)))
@@ -265,6 +279,9 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
     the cosine about `normal` for the surroundings."""
     axes, light = axes_toward(light, origin), seen_from(light, origin)
     local = to_local(origin - light.centre, axes.right, axes.up, axes.forward)
+    to_lamp = _to_lamp(light, local.z > 0)
+    lamp = u < to_lamp
+    u = dr.minimum(dr.select(lamp, u / dr.maximum(to_lamp, _CLOSEST), (u - to_lamp) / (1 - to_lamp)), _BELOW_ONE)
     x, y, density = _on_patch(light, local, u, v)
     flat = light.centre + axes.right * x + axes.up * y - origin
     flat_distance = dr.norm(flat)
@@ -280,6 +297,14 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
         dr.square(light.half_width) - dr.square(centre_distance) * (1 - dr.square(cos_polar))
     )
 
+    through = to_local(ball_direction, axes.right, axes.up, axes.forward)
+    lamp_distance = local.z / dr.maximum(-through.z, _CLOSEST)
+    x, y = dr.select(lamp, local.x + through.x * lamp_distance, x), dr.select(lamp, local.y + through.y * lamp_distance, y)
+    flat_direction = mi.Vector3f(dr.select(lamp, ball_direction, flat_direction))
+    flat_distance = dr.select(lamp, lamp_distance, flat_distance)
+    density = dr.select(lamp, _density(light, local, x, y), density)
+    seen = lamp | (dr.squared_norm(flat_direction - axis) < 2 * cap)
+
     s, t = orthonormal(normal)
     around = cosine_hemisphere(u, v)
 
@@ -290,6 +315,7 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
     distance = dr.select(ball, ball_distance, dr.select(plane, flat_distance, FAR_M))
     leaving = -to_local(direction, axes.right, axes.up, axes.forward)
     flat_pdf = dr.square(flat_distance) / dr.maximum(dr.abs(leaving.z), _CLOSEST) * density
+    flat_pdf = dr.lerp(flat_pdf, dr.select(seen, 1 / (2 * dr.pi * cap), 0), to_lamp)
     pdf = dr.select(plane, flat_pdf, dr.select(ambient, around.z * dr.inv_pi, 1 / (2 * dr.pi * cap)))
     exits = is_flat(light)
     radiance = emitted(light, dr.select(exits, x, 0), dr.select(exits, y, 0), leaving)
@@ -313,7 +339,9 @@ def arriving(
     radiance = dr.select(sun & (off_sun > 2 * light.area), 0, radiance)
 
     flat = dr.square(distance) / dr.maximum(dr.abs(toward.z), _CLOSEST) * _density(light, local, x, y)
-    _, _, cap = _sphere_cap(light, origin)
+    axis, _, cap = _sphere_cap(light, origin)
+    seen = dr.squared_norm(direction - axis) < 2 * cap
+    flat = dr.lerp(flat, dr.select(seen, 1 / (2 * dr.pi * cap), 0), _to_lamp(light, local.z > 0))
     ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
     round_pdf = 1 / (2 * dr.pi * cap)
     return radiance, dr.select(ball | sun, round_pdf, dr.select(ambient, cos_normal * dr.inv_pi, flat))

@@ -80,6 +80,36 @@ class Luminaire:
     image_plane: mi.Float
     image_cut: mi.Bool  # nothing passes outside the image
     tables: mi.Float
+    mouth: Mouth
+
+
+@dataclass
+class Mouth:
+    """What leaves a mouth by place and direction (`scenes.emission`), metres; `level` is 0 where a light has none."""
+
+    first: mi.UInt32  # where the table begins in the device array
+    rows: mi.UInt32
+    plate_rows: mi.UInt32
+    screen_rows: mi.UInt32
+    outward: mi.UInt32
+    around: mi.UInt32
+    outline: mi.UInt32
+    level: mi.Float
+    radius: mi.Float
+    depth: mi.Float
+    slope: mi.Float
+    bend: mi.Float
+    rear: mi.Float
+    wall_way: mi.Float
+    stretch_x: mi.Float
+    stretch_y: mi.Float
+    gain: mi.Float
+    screen_depth: mi.Float
+    screen_radius: mi.Float  # negative without a screen
+    lamp_depth: mi.Float
+    lamp_radius: mi.Float
+    lamp_luminance: mi.Float
+    lamp_share: mi.Float  # share of the samples that go to the lamp
 
 
 @dataclass

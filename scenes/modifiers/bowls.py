@@ -174,7 +174,7 @@ class Snoot(Shaper):
             return Shaped(
                 "disk", pair(self.mouth_diameter_m), depth, optics=open_bowl(inside), takes=takes, inside=inside
             )
-        source = Source("disk", pair(self.rear_diameter_m), self.length_m)
+        source = Source("disk", pair(self.rear_diameter_m), self.length_m - bulb.radius_m)
         return Shaped("disk", pair(self.mouth_diameter_m), depth, optics=open_bowl(self.cup(bulb), source), takes=takes)
 
     def cup(self, bulb: Bulb) -> Interior:

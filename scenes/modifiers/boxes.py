@@ -78,7 +78,8 @@ class Softbox(Shaper):
         inside, size = self.interior(bulb), size_pair(self.size_m)
         takes = ("fabric-grid", "frame")
         if not self.front:
-            return Shaped(self.form, size, self.depth_m, optics=open_bowl(inside, shape=self.form), takes=takes)
+            optics = open_bowl(inside, Source(self.form, size, 0.0))
+            return Shaped(self.form, size, self.depth_m, optics=optics, takes=takes)
         source = Source(self.form, size, self.recess_m) if self.recess_m else None
         optics = covered_bowl(inside, self.form, source)
         return Shaped(self.form, size, self.depth_m + self.recess_m, optics=optics, takes=takes)

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..optics import Angular, Optics, Source
-from .tables import glow_picture, profile
+from ..optics import Optics, Source
+from .tables import glow_picture
 
 if TYPE_CHECKING:
-    from ..interior import Emergent, Interior
-
-ANGLES = 181
-"""Columns of a bowl's directional table: every half degree."""
+    from ..interior import Interior
 
 
-def open_bowl(interior: Interior, source: Source | None = None, shape: str = "disk") -> Optics:
-    """Optics of a bowl that one looks into: its intensity by angle, and its glow seen from the front."""
-    from ..interior import emergent
+def open_bowl(interior: Interior, source: Source | None = None) -> Optics:
+    """Optics of a bowl that one looks into: what leaves its mouth by place and direction.
 
-    out = emergent(interior)
-    return Optics(out.efficiency, spread(out), source, glow_picture(out.radii, out.glow, shape))
+    Parameters
+    ----------
+    interior : nothing lies across its exit.
+    source : the mouth, where it lies behind the exit or is not round; None for a round exit.
+    """
+    from ..interior_mouth import mouth
+
+    outline, size = ("disk", np.full(2, 2 * interior.exit_radius_m)) if source is None else (source.shape, source.size_m)
+    efficiency, emission = mouth(interior, outline, size)
+    return Optics(efficiency, emission=emission, source=source)
 
 
 def covered_bowl(interior: Interior, shape: str, source: Source | None = None, back_share: float = 0.0) -> Optics:
@@ -32,10 +35,3 @@ def covered_bowl(interior: Interior, shape: str, source: Source | None = None, b
     out = emergent(interior)
     glow = glow_picture(out.radii, out.glow, shape)
     return Optics(out.efficiency, source=source, glow=glow, back_share=back_share)
-
-
-def spread(out: Emergent) -> Angular:
-    """The intensity of an exit as a table of one row, nothing along the exit's own plane."""
-    values = np.array(out.even(ANGLES), float)
-    values[-1] = 0.0
-    return profile(values, math.pi / 2, "intensity")
