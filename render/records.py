@@ -156,6 +156,7 @@ def _read_array(file: BinaryIO, path: Path, mapped: bool) -> np.ndarray:
     if size < _BLOCK:
         file.seek(start)
         return np.lib.format.read_array(file, allow_pickle=False)
-    array = np.memmap(file, dtype, "r", file.tell(), shape)
-    file.seek(file.tell() + size)
+    values = file.tell()
+    array = np.memmap(file, dtype, "r", values, shape)
+    file.seek(values + size)  # mapping moves the place in the file
     return array
