@@ -95,13 +95,10 @@ class Cache:
         """
         path = self._path(kind, key)
         try:
-            record = read_record(path, f"{kind}-{key}", mapped)
-            sound = fits(record, form)
+            record = read_record(path, f"{kind}-{key}", form, mapped)
         except OSError:
             return None
         except Exception:  # whatever a damaged file makes the readers raise
-            sound = False
-        if not sound:
             _remove(path)
             return None
         with suppress(OSError):  # another process may have removed it, or the folder may be read-only
