@@ -18,7 +18,7 @@ _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
 _WIDE_PX = 2.83
 """Width of the surroundings over which denoising must keep a light's brightness, but for noise."""
 
-_AT_ONCE_PX = 2_200_000
+AT_ONCE_PX = 2_200_000
 _OVERLAP_PX = 128  # no pixel that far away has a say in the denoiser's network
 _ALIGNED_PX = 16
 
@@ -104,8 +104,8 @@ def _strips(height: int, width: int) -> list[tuple[int, int]]:
     """A picture's rows in strips (first, end), each denoised at once with its surroundings, so that the memory this
     takes does not grow with the picture. All but the last are a multiple of 16 rows, to which the denoiser's own
     coarser levels are aligned."""
-    most = max(_AT_ONCE_PX // width - 2 * _OVERLAP_PX, _ALIGNED_PX)
-    if height * width <= _AT_ONCE_PX or height <= most:
+    most = max(AT_ONCE_PX // width - 2 * _OVERLAP_PX, _ALIGNED_PX)
+    if height * width <= AT_ONCE_PX or height <= most:
         return [(0, height)]
     each = -(-height // -(-height // most))
     each = -(-each // _ALIGNED_PX) * _ALIGNED_PX

@@ -161,7 +161,7 @@ def test_a_large_picture_is_denoised_in_strips_as_at_once(monkeypatch, quality):
     picture, albedo = a_light(7, 500, 40)
     _, normal = flat_guides(500, 40)
     whole = denoise_light(picture, albedo, normal, quality)
-    monkeypatch.setattr(denoise, "_AT_ONCE_PX", 40 * (48 + 2 * denoise._OVERLAP_PX))
+    monkeypatch.setattr(denoise, "AT_ONCE_PX", 40 * (48 + 2 * denoise._OVERLAP_PX))
     assert len(denoise._strips(500, 40)) == 11
     strips = denoise_light(picture, albedo, normal, quality)
     np.testing.assert_allclose(strips, whole, rtol=2e-3, atol=1e-4 * whole.max())
