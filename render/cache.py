@@ -97,6 +97,8 @@ class Cache:
         try:
             record = read_record(path, f"{kind}-{key}", form, mapped)
         except OSError:
+            if path.is_symlink():  # to itself, or to where nothing can be read
+                _remove(path)
             return None
         except Exception:  # whatever a damaged file makes the readers raise
             _remove(path)
