@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import stat
 import sys
+from contextvars import ContextVar, Token
 from pathlib import Path, PureWindowsPath
 
 from .errors import DataError
@@ -33,6 +35,39 @@ class NotRead(DataError):
     def __init__(self, path: str | Path, kind: str, reason: str) -> None:
         super().__init__(f"'{visible(shortened(str(path), 120))}' {reason}")
         self.kind, self.reason = kind, reason
+
+
+_log: ContextVar[FileLog | None] = ContextVar("files read", default=None)
+
+
+class FileLog:
+    """Checksums of the files that are read within it, by path: of the very bytes that were used.
+
+    A context manager that may be entered again; what is read in a later turn is added.
+    """
+
+    def __init__(self) -> None:
+        self.checksums: dict[str, str] = {}
+        self._tokens: list[Token[FileLog | None]] = []
+
+    def __enter__(self) -> FileLog:
+        self._tokens.append(_log.set(self))
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        _log.reset(self._tokens.pop())
+
+    def note(self, path: str | Path, data: bytes) -> None:
+        """Note a file.
+
+        Raises
+        ------
+        DataError
+            When it was read before and held something else.
+        """
+        sum_ = hashlib.blake2b(data, digest_size=20).hexdigest()
+        if self.checksums.setdefault(os.path.abspath(path), sum_) != sum_:
+            raise DataError(f"'{visible(shortened(str(path), 120))}' changed while it was read. Run the command again.")
 
 
 def device_name(path: str | Path) -> bool:
@@ -64,6 +99,9 @@ def read_bounded(path: str | Path, most_bytes: int) -> bytes:
         raise _not_read(path, problem) from None
     if len(data) > most_bytes:
         raise NotRead(path, LARGE, f"is larger than {size_words(most_bytes)}")
+    log = _log.get()
+    if log is not None:
+        log.note(path, data)
     return data
 
 

@@ -95,13 +95,12 @@ class Cache:
         """
         path = self._path(kind, key)
         try:
-            record = read_record(path, f"{kind}-{key}", mapped)
-            sound = fits(record, form)
+            record = read_record(path, f"{kind}-{key}", form, mapped)
         except OSError:
+            if path.is_symlink():  # to itself, or to where nothing can be read
+                _remove(path)
             return None
         except Exception:  # whatever a damaged file makes the readers raise
-            sound = False
-        if not sound:
             _remove(path)
             return None
         with suppress(OSError):  # another process may have removed it, or the folder may be read-only

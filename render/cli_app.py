@@ -95,7 +95,10 @@ def plain_errors() -> Iterator[None]:
         _say(words(number))
         raise typer.Exit(exit_code(number)) from None
     except MemoryError:
-        raise _failed("The memory of this machine does not suffice. Lower long_side_px under [camera].") from None
+        raise _failed(
+            "The memory of this machine does not suffice. Lower long_side_px under [camera]; keyfall check says how "
+            "much a picture takes."
+        ) from None
     except (BrokenPipeError, SystemExit):  # rich leaves by the second when the first happens
         raise typer.Exit(_reader_gone()) from None
     except typer.Exit:

@@ -105,11 +105,20 @@ def preview(
 
 @app.command()
 def check(scene: SceneFile, as_json: AsJson = False) -> None:
-    """Check a scene file: every error at once, with line, what is allowed and the fix. Traces nothing."""
+    """Check a scene file: every error at once, with line, what is allowed and the fix. Traces nothing.
+
+    Says how large the picture is, and about how much memory it takes.
+    """
     with plain_errors():
         from scenes import check_scene
 
+        from .memory import size_up
+
         findings = check_scene(scene)
+        size = None
+        if not any(f.severity == "error" for f in findings):
+            size, too_large = size_up(scene)
+            findings += too_large
         errors = sum(f.severity == "error" for f in findings)
         if as_json:
             rows = [
@@ -120,7 +129,8 @@ def check(scene: SceneFile, as_json: AsJson = False) -> None:
         else:
             findings_to_console(Console(), findings)
             if not errors:
-                Console().print(f"{scene}: ready to trace.", markup=False, highlight=False, soft_wrap=True)
+                console = Console()
+                console.print(f"{scene}: ready to trace: {size}.", markup=False, highlight=False, soft_wrap=True)
         if errors:
             raise typer.Exit(1)
 

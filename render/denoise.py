@@ -18,6 +18,10 @@ _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
 _WIDE_PX = 2.83
 """Width of the surroundings over which denoising must keep a light's brightness, but for noise."""
 
+AT_ONCE_PX = 2_200_000
+_OVERLAP_PX = 128  # no pixel that far away has a say in the denoiser's network
+_ALIGNED_PX = 16
+
 _MOST_GIVEN = 4.0
 _MOST_SCALED = 1.25
 
@@ -74,20 +78,38 @@ def _filter(channels: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray 
     import mitsuba_oidn as oidn
 
     mean = float(channels.mean())
-    if mean <= 0:
+    if mean <= _NOTHING:
         return channels.copy()
-    guides = {}
-    if albedo is not None and normal is not None:
-        guides = {"albedo": _to_pixels(albedo), "normal": _to_pixels(normal), "clean_aux": True}
-    clean = oidn.denoise(
-        _to_pixels(channels),
-        **guides,
-        hdr=True,
-        quality=getattr(oidn.Quality, _QUALITY[quality]),
-        input_scale=0.1 / mean,
-    )
-    clean = np.nan_to_num(np.asarray(clean, np.float32), nan=0, posinf=0, neginf=0)
-    return np.ascontiguousarray(np.maximum(clean, 0).transpose(2, 0, 1))
+    out = np.empty_like(channels)
+    scale = np.float32(0.1 / mean)
+    for first, end in _strips(*channels.shape[1:]):
+        seen = slice(max(0, first - _OVERLAP_PX), end + _OVERLAP_PX)
+        guides = {}
+        if albedo is not None and normal is not None:
+            guides = {"albedo": _to_pixels(albedo[:, seen]), "normal": _to_pixels(normal[:, seen]), "clean_aux": True}
+        clean = oidn.denoise(  # the library keeps what it was given until the next call of the same kind and scale
+            _to_pixels(channels[:, seen] * scale),
+            **guides,
+            hdr=True,
+            quality=getattr(oidn.Quality, _QUALITY[quality]),
+            input_scale=1.0,
+        )
+        kept = np.asarray(clean, np.float32)[first - seen.start : end - seen.start]
+        out[:, first:end] = kept.transpose(2, 0, 1)
+    out /= scale
+    return np.maximum(np.nan_to_num(out, nan=0, posinf=0, neginf=0), 0)
+
+
+def _strips(height: int, width: int) -> list[tuple[int, int]]:
+    """A picture's rows in strips (first, end), each denoised at once with its surroundings, so that the memory this
+    takes does not grow with the picture. All but the last are a multiple of 16 rows, to which the denoiser's own
+    coarser levels are aligned."""
+    most = max(AT_ONCE_PX // width - 2 * _OVERLAP_PX, _ALIGNED_PX)
+    if height * width <= AT_ONCE_PX or height <= most:
+        return [(0, height)]
+    each = -(-height // -(-height // most))
+    each = -(-each // _ALIGNED_PX) * _ALIGNED_PX
+    return [(first, min(first + each, height)) for first in range(0, height, each)]
 
 
 def _given_back(

@@ -118,6 +118,8 @@ class Job:
         key: str, told: Told,
     ) -> dict[str, np.ndarray]:  # fmt: skip
         picture = self._picture(light, bodies, face, plan, key, told)
+        if not self._in_memory:
+            self._tracer.let_go()
         record = _denoised_record(picture, guides, quality)
         if self.cache.save("light", key, self._forms.light, record):
             passes_kept()

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from materials import KeyfallError
+from materials.reading import FileLog
 from scenes import Scene, SceneError
 from scenes.findings import Finding
 from scenes.variations import changed, checked, parse_variation, scene_tables
@@ -15,10 +16,11 @@ MARK = "@"
 
 @dataclass(frozen=True, slots=True)
 class NamedLook:
-    """A scene with its changes made; `path` is the file it came from."""
+    """A scene with its changes made; `path` is the file it came from, and `files` what was read for it."""
 
     path: Path
     scene: Scene
+    files: FileLog = field(default_factory=FileLog)
 
 
 def read_looks(texts: list[str]) -> list[NamedLook]:
@@ -42,8 +44,9 @@ def read_looks(texts: list[str]) -> list[NamedLook]:
 
 def _look(text: str) -> NamedLook:
     name, *changes = text.split(MARK)
-    path = Path(name)
-    tables = scene_tables(path)
+    path, files = Path(name), FileLog()
+    with files:
+        tables = scene_tables(path)
     for change in changes:
         variation = parse_variation(change)
         if len(variation.values) != 1:
@@ -55,4 +58,5 @@ def _look(text: str) -> NamedLook:
             tables = changed(tables, variation.keys, variation.values[0])
         except KeyfallError as error:
             raise SceneError([Finding(text, None, "error", "", str(error))]) from None
-    return NamedLook(path, checked(tables, path, ", ".join(changes)))
+    with files:
+        return NamedLook(path, checked(tables, path, ", ".join(changes)), files)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from scenes import build_stage, load_scene
 from scenes.stage import Stage
 
 from . import backend
-from .cache import Cache, content_hash
+from .cache import Cache
 from .develop import Picture, develop, enlarge
 from .files import write_exr, write_png, write_tiff
+from .loading import load
 from .maps import ExposureMap, exposure_maps, haze_maps, summarise
 from .olat import OlatSet
 from .outputs import OutputFolder
@@ -59,13 +59,14 @@ def preview(
     """
     with OutputFolder(folder) as output:
         import_ahead()
-        stage = build_stage(load_scene(scene_path))
+        loaded = load(scene_path)
+        stage = loaded.stage
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
         picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
         maps = _write_maps(output, stage, olat, picture)
         picture = sized(picture, stage)
         _write_pictures(output, stage, olat, picture, pictures)
-        report = report_on(stage, olat, picture, maps, tracing.quality, content_hash(scene_path.read_bytes()))
+        report = report_on(stage, olat, picture, maps, tracing.quality, loaded.hash)
         report = output.finish("report.json", report)
     return report
 

@@ -8,6 +8,7 @@ NumPy's own format for each. Nothing in it can run code. Everything behind the f
 from __future__ import annotations
 
 import json
+import mmap
 import os
 import stat
 import struct
@@ -108,7 +109,7 @@ def write_record(file: BinaryIO, title: str, record: Mapping[str, np.ndarray]) -
     file.write(_SUM.pack(body.checksum, body.length))
 
 
-def read_record(path: Path, title: str, mapped: bool = False) -> dict[str, np.ndarray]:
+def read_record(path: Path, title: str, form: Form, mapped: bool = False) -> dict[str, np.ndarray]:
     """Read a record; with `mapped`, its larger arrays stay in the file until they are used.
 
     Raises
@@ -116,7 +117,7 @@ def read_record(path: Path, title: str, mapped: bool = False) -> dict[str, np.nd
     OSError
         When the file is missing or cannot be read.
     Damaged
-        When it is no regular file, or not the whole record that was written under this title.
+        When it is no regular file, not the whole record that was written under this title, or not of the form.
     """
     handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(handle, "rb") as file:  # a pipe in the record's place would block an ordinary open
@@ -127,7 +128,13 @@ def read_record(path: Path, title: str, mapped: bool = False) -> dict[str, np.nd
         names = json.loads(file.read(_NAMES.unpack(file.read(_NAMES.size))[0]))
         if names[0] != title:
             raise Damaged("another record's content")
-        return {name: _read_array(file, path, mapped) for name in names[1:]}
+        pages = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) if mapped else None
+        record = {name: _read_array(file, pages) for name in names[1:]}
+        if not fits(record, form):
+            raise Damaged("of another form")
+        if pages is not None and hasattr(mmap, "MADV_DONTNEED"):
+            pages.madvise(mmap.MADV_DONTNEED)  # looking at them has brought them into memory
+        return record
 
 
 def _verify(file: BinaryIO, size: int) -> None:
@@ -146,16 +153,15 @@ def _verify(file: BinaryIO, size: int) -> None:
     file.seek(len(head))
 
 
-def _read_array(file: BinaryIO, path: Path, mapped: bool) -> np.ndarray:
-    if not mapped:
-        return np.lib.format.read_array(file, allow_pickle=False)
+def _read_array(file: BinaryIO, pages: mmap.mmap | None) -> np.ndarray:
     start = file.tell()
-    np.lib.format.read_magic(file)
-    shape, _, dtype = np.lib.format.read_array_header_1_0(file)
-    size = int(np.prod(shape)) * dtype.itemsize
-    if size < _BLOCK:
+    if pages is not None:
+        np.lib.format.read_magic(file)
+        shape, _, dtype = np.lib.format.read_array_header_1_0(file)
+        count = int(np.prod(shape, dtype=np.int64))
+        if count * dtype.itemsize >= _BLOCK:
+            array: np.ndarray = np.frombuffer(pages, dtype, count, file.tell()).reshape(shape)
+            file.seek(count * dtype.itemsize, os.SEEK_CUR)
+            return array
         file.seek(start)
-        return np.lib.format.read_array(file, allow_pickle=False)
-    array = np.memmap(file, dtype, "r", file.tell(), shape)
-    file.seek(file.tell() + size)
-    return array
+    return np.lib.format.read_array(file, allow_pickle=False)

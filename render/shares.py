@@ -41,26 +41,31 @@ def share_out(channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | No
     if peak <= 0:
         return np.zeros_like(picture)
     weights = channel_weights(len(picture))
-    colour = np.float32(1) if albedo is None else albedo + np.float32(_DARKEST)
-    spectrum = _spectrum(picture * np.float32(1 / peak) / colour)
-    spectrum *= colour
-    total = np.tensordot(weights, spectrum, 1)
+    spectrum = np.empty(picture.shape, np.float32)
+    total = np.zeros(channels.shape, np.float32)
+    for band, light in enumerate(picture):  # one by one: all at once would take six times the picture's memory
+        colour = np.float32(1) if albedo is None else albedo[band] + np.float32(_DARKEST)
+        np.multiply(_spectrum(light * np.float32(1 / peak) / colour), colour, out=spectrum[band])
+        for sum_, weight in zip(total, weights[:, band], strict=True):
+            if weight:
+                sum_ += weight * spectrum[band]
     level = np.where(total > _FAINTEST, channels / np.maximum(total, _FAINTEST), 0)
-    spectrum *= np.tensordot(weights.T, level, 1)
-    return _with_means_of(spectrum, picture)
+    for band, light in enumerate(picture):
+        spectrum[band] *= np.tensordot(weights[:, band], level, 1)
+        spectrum[band] *= _to_the_mean_of(spectrum[band], light)
+    return spectrum
 
 
 def _spectrum(light: np.ndarray) -> np.ndarray:
-    """Light (B, H, W) over its close surroundings and, faintly, wider ones."""
-    height, width = light.shape[1:]
+    """Light (H, W) over its close surroundings and, faintly, wider ones."""
+    height, width = light.shape
     around = smooth(block_means(light, _AROUND_PX), 2) * _AROUND_WEIGHT
     close = smooth(light, _CLOSE_TIMES)
     close += spread_blocks(around, height, width, _AROUND_PX)
     return close
 
 
-def _with_means_of(bands: np.ndarray, picture: np.ndarray) -> np.ndarray:
-    """Bands scaled to the means of the picture's, where they are close already."""
-    wanted, got = picture.mean(axis=(1, 2)), bands.mean(axis=(1, 2))
-    factor = np.divide(wanted, got, out=np.ones_like(got), where=got > 0)
-    return bands * np.clip(factor, 0.9, 1.1)[:, None, None]
+def _to_the_mean_of(band: np.ndarray, light: np.ndarray) -> np.float32:
+    """Factor that gives a band the mean of the traced light, where it is close to it already."""
+    wanted, got = light.mean(), band.mean()
+    return np.float32(np.clip(wanted / got, 0.9, 1.1)) if got > 0 else np.float32(1)

@@ -10,6 +10,7 @@ from scenes.stage import REGIONS, Light, Stage
 from .backend import check_threads
 from .cache import Cache
 from .job import Job, Told
+from .memory import require_memory
 from .meterset import MeterSet, place_meters
 from .olat import OlatSet, assemble
 from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan
@@ -75,10 +76,13 @@ def trace(
     Raises
     ------
     KeyfallError
-        For a stage without lights, settings out of range, or (BackendError) when no device is usable.
+        For a stage without lights, settings out of range, a picture that does not fit into memory, or (BackendError)
+        when no device is usable.
     """
     plan = sample_plan(quality, samples, target_stops)
     stage = at_traced_size(stage, quality)
+    cache = cache if cache is not None else Cache()
+    require_memory(stage, cache)
     job = _job(stage, cache, device, threads)
     guides = job.guides()
     face = guides.region == REGIONS.index("face")

@@ -12,7 +12,7 @@ from scenes.stage import Fixture, Light, Stage
 from .backend import init
 from .merge import MergedSet, finish_tables
 from .olat import Guides
-from .passes import PassSums, RunPass
+from .passes import PassSums, RunPass, strips
 
 GUIDE_SAMPLES = 8
 METER_SAMPLES = 1024
@@ -71,8 +71,21 @@ class Tracer:
         from .kernel.bodies import upload_bodies
         from .kernel.guides import trace_guides
 
-        traced = trace_guides(geometry, palette, upload_bodies(visible), lens, self._picture_shape, GUIDE_SAMPLES)
-        return Guides(traced["albedo"], traced["normal"], traced["depth"], traced["position"], traced["region"])
+        bodies, (height, width) = upload_bodies(visible), self._picture_shape
+        whole: dict[str, np.ndarray] = {}
+        for first, end in strips(height, width):
+            for name, part in trace_guides(geometry, palette, bodies, lens, (first, end), width, GUIDE_SAMPLES).items():
+                if name not in whole:
+                    whole[name] = np.empty((*part.shape[:-2], height, width), part.dtype)
+                whole[name][..., first:end, :] = part
+        return Guides(whole["albedo"], whole["normal"], whole["depth"], whole["position"], whole["region"])
+
+    def let_go(self) -> None:
+        """Give the memory that the device keeps for the next picture back to the system."""
+        if self._uploaded is not None:
+            import drjit as dr
+
+            dr.flush_malloc_cache()
 
     def blockers(self, light: Light, others: list[Fixture], points: np.ndarray) -> list[int]:
         """Which of the `others` stand between the light and `points` (n, 3)."""

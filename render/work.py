@@ -10,12 +10,12 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
-from scenes import Scene, build_stage, load_scene
 from scenes.stage import Stage
 
-from .cache import Cache, content_hash
+from .cache import Cache
 from .develop import develop
 from .files import write_exr
+from .loading import Loaded, load, staged
 from .looks import read_looks
 from .maps import exposure_maps, haze_maps
 from .olat import OlatSet
@@ -43,9 +43,8 @@ def worked(
     return olat, picture.to_8_bit(), report_on(stage, olat, picture, maps, tracing.quality, scene_hash)
 
 
-def _titled(scene: Scene, path: Path) -> Stage:
-    stage = build_stage(scene)
-    return stage if stage.title else replace(stage, title=path.stem)
+def _titled(loaded: Loaded, path: Path) -> Stage:
+    return loaded.stage if loaded.stage.title else replace(loaded.stage, title=path.stem)
 
 
 def board_of(
@@ -72,9 +71,10 @@ def board_of(
         import_ahead(SHEETS)
         made = []
         for number, look in enumerate(named, 1):
-            stage = _titled(look.scene, look.path)
+            loaded = staged(look.scene, look.files)
+            stage = _titled(loaded, look.path)
             told = among(progress, "look", number, len(named))
-            olat, picture, report = worked(stage, content_hash(looks[number - 1]), tracing, cache, told)
+            olat, picture, report = worked(stage, loaded.hash, tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
             made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption or None))
         settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
@@ -102,8 +102,9 @@ def plan_of(
 
     with OutputFolder(folder) as output:
         import_ahead(SHEETS)
-        stage = _titled(load_scene(scene_path), scene_path)
-        _, picture, report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)
+        loaded = load(scene_path)
+        stage = _titled(loaded, scene_path)
+        _, picture, report = worked(stage, loaded.hash, tracing, cache, progress)
         plan = make_plan(stage, picture, report, PlanSettings(paper, view), output)  # type: ignore[arg-type]  # checked there
         plan = output.finish("plan.json", plan)
     return plan
@@ -114,6 +115,7 @@ class ExportReport(Record):
 
     format: Literal[1] = 1
     title: str
+    scene_hash: str
     quality: str | None = Field(description="of what was traced; null when nothing was")
     versions: dict[str, str]
     checksums: dict[str, str] = CHECKSUMS
@@ -135,7 +137,8 @@ def export_of(
     """
     names = []
     with OutputFolder(folder) as output:
-        stage = _titled(load_scene(scene_path), scene_path)
+        loaded = load(scene_path)
+        stage = _titled(loaded, scene_path)
         if gltf:
             from .rigged import write_gltf
 
@@ -146,8 +149,9 @@ def export_of(
         if table:
             from .light_table import light_csv, light_rows
 
-            report = worked(stage, content_hash(scene_path.read_bytes()), tracing, cache, progress)[2]
+            report = worked(stage, loaded.hash, tracing, cache, progress)[2]
             names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
         quality = tracing.quality if exr or table else None
-        output.finish("export.json", ExportReport(title=stage.title, quality=quality, versions=versions()))
+        told = ExportReport(title=stage.title, scene_hash=loaded.hash, quality=quality, versions=versions())
+        output.finish("export.json", told)
     return [*names, "export.json"]

@@ -28,9 +28,9 @@ class GuideSums:
 
 @dr.syntax
 def _sum_guides(
-    geometry: Geometry, palette: Palette, bodies: Bodies, lens: Lens, pixels: int, count: mi.UInt32
+    geometry: Geometry, palette: Palette, bodies: Bodies, lens: Lens, pixel: mi.UInt32, count: mi.UInt32
 ) -> GuideSums:
-    pixel = dr.arange(mi.UInt32, pixels)
+    pixels = dr.width(pixel)
     sums = GuideSums(dr.zeros(mi.ArrayXf, (palette.band_count, pixels)), dr.zeros(mi.Vector3f, pixels))
     sample = dr.zeros(mi.UInt32, pixels)
     while dr.hint(sample < count, exclude=[geometry, palette, bodies, lens, pixel, count], label="guides"):
@@ -47,20 +47,21 @@ def _sum_guides(
 
 
 def trace_guides(
-    geometry: Geometry, palette: Palette, bodies: Bodies, lens: Lens, shape: tuple[int, int], samples: int
+    geometry: Geometry, palette: Palette, bodies: Bodies, lens: Lens, rows: tuple[int, int], width: int, samples: int
 ) -> dict[str, np.ndarray]:
-    """Guide pictures of (H, W) = `shape`.
+    """Guide pictures of H `rows` (first, end) of `width` pixels.
 
     Returns
     -------
     albedo (B, H, W) and normal (3, H, W), means over the pixel, float32; from the pixel's centre: depth (H, W) in
     metres (infinite where nothing is met), position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
     """
-    height, width = shape
-    pixels = width * height
-    sums = _sum_guides(geometry, palette, bodies, lens, pixels, dr.opaque(mi.UInt32, samples))
+    height = rows[1] - rows[0]
+    pixel = dr.arange(mi.UInt32, width * height) + dr.opaque(mi.UInt32, rows[0] * width)
+    dr.eval(pixel)
+    sums = _sum_guides(geometry, palette, bodies, lens, pixel, dr.opaque(mi.UInt32, samples))
 
-    origin, direction = camera_ray(lens, dr.arange(mi.UInt32, pixels), mi.Float(0.5), mi.Float(0.5))
+    origin, direction = camera_ray(lens, pixel, mi.Float(0.5), mi.Float(0.5))
     hit = geometry.accel.ray_intersect_preliminary(mi.Ray3f(origin, direction), coherent=True)
     body = nearest_body(bodies, origin, direction, mi.Bool(True), mi.UInt32(NO_BODY))
     seen = hit.is_valid() & (hit.t <= body.distance)

@@ -60,14 +60,16 @@ def test_every_kind_of_part_comes_back(tmp_path):
 
 def test_large_parts_stay_on_disk_until_used(tmp_path):
     cache = Cache(tmp_path)
-    record = {"values": np.arange(400_000, dtype=np.float32)}
-    cache.save("light", "k", FORM, record)
-    loaded = cache.load("light", "k", FORM, mapped=True)
+    form = {name: Part("float32", (None,)) for name in ("one", "small", "two")}
+    record = {name: np.arange(size, dtype=np.float32) for name, size in zip(form, (400_000, 7, 300_000), strict=True)}
+    cache.save("light", "k", form, record)
+    loaded = cache.load("light", "k", form, mapped=True)
     assert loaded is not None
-    assert isinstance(loaded["values"], np.memmap)
-    assert not loaded["values"].flags.writeable
+    assert [array.flags.owndata or array.base.flags.owndata for array in loaded.values()] == [False, True, False]
+    assert not loaded["one"].flags.writeable
     cache.clear()
-    np.testing.assert_array_equal(loaded["values"], record["values"])
+    for name in form:
+        np.testing.assert_array_equal(loaded[name], record[name])
 
 
 def test_any_damage_counts_as_absent_and_goes(tmp_path):

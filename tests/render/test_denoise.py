@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from render import denoise
 from render.denoise import denoise_haze, denoise_light
 from render.guard import hold
 from render.shares import channel_weights, share_out
@@ -152,3 +153,15 @@ def test_smoothing_keeps_light_and_leaves_no_residue():
         assert out.sum() == pytest.approx(1e6, rel=1e-5)
         assert out[40:, 40:].max() == 0
         assert out.min() == 0
+
+
+@pytest.mark.parametrize("quality", ["draft", "preview"])
+def test_a_large_picture_is_denoised_in_strips_as_at_once(monkeypatch, quality):
+    """A light over 500 rows, at once and in strips of 48 rows with their surroundings: no seam, the same picture."""
+    picture, albedo = a_light(7, 500, 40)
+    _, normal = flat_guides(500, 40)
+    whole = denoise_light(picture, albedo, normal, quality)
+    monkeypatch.setattr(denoise, "AT_ONCE_PX", 40 * (48 + 2 * denoise._OVERLAP_PX))
+    assert len(denoise._strips(500, 40)) == 11
+    strips = denoise_light(picture, albedo, normal, quality)
+    np.testing.assert_allclose(strips, whole, rtol=2e-3, atol=1e-4 * whole.max())

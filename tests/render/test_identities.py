@@ -218,6 +218,8 @@ def test_an_interrupted_trace_goes_on_where_it_stopped(tmp_path, monkeypatch):
     assert [p.name.split("-")[0] for p in (tmp_path / "cut").glob("partial-*")] == ["partial"]
     assert traced[3:] == [(0, 4, (12, 16)), (4, 8, (0, 4)), (4, 8, (4, 8))]
     resumed = trace(built, samples=16, cache=cache)
+    for name in ("albedo", "normal", "depth_m", "position_m", "region"):
+        np.testing.assert_array_equal(getattr(resumed.guides, name), getattr(whole.guides, name))
     for a, b in zip(resumed.transports, whole.transports, strict=True):
         np.testing.assert_allclose(a.noisy.unpack(), b.noisy.unpack(), rtol=1e-3, atol=1e-9)
         np.testing.assert_allclose(a.irradiance.unpack(), b.irradiance.unpack(), rtol=1e-3, atol=1e-9)
