@@ -57,6 +57,7 @@ class Catalogue(str, Enum):
     modifiers = "modifiers"
     styles = "styles"
     skies = "skies"
+    landmarks = "landmarks"
     gels = "gels"
     sources = "sources"
     surfaces = "surfaces"
@@ -128,6 +129,9 @@ def check(scene: SceneFile, as_json: AsJson = False) -> None:
 @app.command()
 def meter(
     scene: SceneFile,
+    quality: Annotated[
+        Quality, typer.Option("--quality", "-q", help="Taken as by other commands; readings are the same at each.")
+    ] = Quality.preview,
     device: DeviceOption = Device.auto,
     threads: ThreadsOption = None,
     as_json: AsJson = False,

@@ -64,7 +64,7 @@ def compare(
         list[str] | None,
         typer.Option(
             "--vary", metavar="KEY=A,B,C", help="A key of the scene and its values. Keys that change together: "
-            "KEY,KEY=A:B,C:D. Lists of names are joined by +; none takes a key away. Give it twice for a grid.",
+            "KEY,KEY=A:B,C:D. Lists are joined by +; none takes a key away. Give it twice for a grid.",
         ),
     ] = None,
     styles: Annotated[
