@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from materials import KeyfallError
+from materials.plain import visible
 from scenes import Scene, SceneError, build_stage
 from scenes.findings import Finding
 from scenes.stage import Stage
@@ -93,7 +94,7 @@ def make_grid(path: Path, variations: list[Variation], styles: list[str] | None 
     if faults:
         raise SceneError(faults.values())
     base = checked(tables, path, "")
-    return Grid(base.title or path.stem, build_stage(base), across, down, tuple(variants))
+    return Grid(base.title or visible(path.stem), build_stage(base), across, down, tuple(variants))
 
 
 def _allowed(variations: list[Variation], styles: list[str] | None) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
+from materials.plain import hidden_character, shortened, visible
 from scenes import Scene, build_stage, load_scene
 from scenes.stage import Stage
 
@@ -45,7 +46,7 @@ def worked(
 
 def _titled(scene: Scene, path: Path) -> Stage:
     stage = build_stage(scene)
-    return stage if stage.title else replace(stage, title=path.stem)
+    return stage if stage.title else replace(stage, title=visible(path.stem))
 
 
 def board_of(
@@ -67,6 +68,10 @@ def board_of(
     captions = captions or []
     if len(captions) > len(looks):
         raise KeyfallError(f"{len(captions)} captions are given for {len(looks)} looks. Give at most one a look.")
+    for what, text in (("title", title or ""), ("client", client), ("note", note), *(("caption", c) for c in captions)):
+        held = hidden_character(text)
+        if held is not None:
+            raise KeyfallError(f"The {what} '{visible(shortened(text))}' holds {held}. Remove it.")
     named = read_looks(looks)
     with OutputFolder(folder) as output:
         import_ahead(SHEETS)

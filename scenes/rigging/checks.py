@@ -183,7 +183,7 @@ def _hard(sitter: PlacedSitter) -> np.ndarray:
 def _stand(
     light: Rigged, foot: Foot | None, place: Place, sitter: PlacedSitter, body: np.ndarray, room: Room | None
 ) -> Iterator[Problem]:
-    if foot is None:
+    if foot is None or _over(light.fixture.centre_m[None], room):
         return
     what = "the column of its boom" if foot.boom else "its stand"
     aside = "Move the light, or hang it from above or from a longer boom."
