@@ -20,7 +20,7 @@ from ..model import Light, Room
 from ..placing import PlacedSitter, point_in_sitter
 from ..stage import Fixture
 from .housing import Look, solids_of
-from .picture import HIDDEN_SHARE, SHOWN_SHARE, Frame, frame_of
+from .picture import HIDDEN_SHARE, SHOWN_SHARE, Frame, frame_of, points_on
 from .solid import Solid
 from .stands import Foot, Place, legs_at, support_of
 
@@ -72,7 +72,7 @@ def rigging_problems(rigged: list[Rigged], place: Place, sitter: PlacedSitter, r
         stands[light.name] = support_of(light.fixture, light.look, place)
         for problem in (
             *_walls(light, place, room),
-            *_sitter(light, sitter),
+            *_sitter(light, sitter, body),
             *_stand(light, stands[light.name], place, sitter, body, room),
             *_in_picture(light, stands[light.name], place, frame),
             *_camera(light, stands[light.name], place),
@@ -141,43 +141,39 @@ def _way_in(light: Rigged, free: Callable[[Fixture], bool], side: str, past: flo
     return f"Move it {past:.2f} m {way}, or enlarge the room."
 
 
-def _sitter(light: Rigged, sitter: PlacedSitter) -> Iterator[Problem]:
+def _sitter(light: Rigged, sitter: PlacedSitter, body: np.ndarray) -> Iterator[Problem]:
     solids = light.solids
     if not solids:
         return
-    deepest = max((_in_sitter(solid, sitter) for solid in solids), default=0.0)
+    deepest = max((_in_sitter(solid, sitter, body) for solid in solids), default=0.0)
     if deepest > TOLD_M:
-        clear = _way_out(light, sitter)
+        clear = _way_out(light, sitter, body)
         message = f"the housing of this light reaches {deepest:.2f} m into the sitter"
         yield _warning(light, message, clear or "Move it away from the sitter, or turn it.")
 
 
-def _in_sitter(solid: Solid, sitter: PlacedSitter) -> float:
+def _in_sitter(solid: Solid, sitter: PlacedSitter, body: np.ndarray) -> float:
     """How deep a body and the sitter share room, metres; hair does not count."""
-    deepest = 0.0
-    reach = float(np.abs(solid.surface - solid.origin_m).max())
-    if (solid.origin_m < sitter.low - 2 * reach).any() or (solid.origin_m > sitter.high + 2 * reach).any():
+    low, high = solid.surface.min(axis=0), solid.surface.max(axis=0)
+    if (high < sitter.low).any() or (low > sitter.high).any():
         return 0.0
-    for part in sitter.parts:
-        if part.slot not in _SOFT:
-            deepest = max(deepest, float(solid.depth_in(part.vertices).max()))
-    return deepest
+    return max(float(solid.depth_in(body).max(initial=0.0)), 0.0)
 
 
-def _way_out(light: Rigged, sitter: PlacedSitter) -> str:
+def _way_out(light: Rigged, sitter: PlacedSitter, body: np.ndarray) -> str:
     if light.table.distance_m is None or light.table.at_m is not None:
         return ""
     for step in range(1, 41):
         distance = round(light.table.distance_m + 0.05 * step, 2)
         fixture = light.moved({"distance_m": distance})
-        if fixture is not None and all(_in_sitter(s, sitter) <= TOLD_M for s in solids_of(fixture, light.look)):
+        if fixture is not None and all(_in_sitter(s, sitter, body) <= TOLD_M for s in solids_of(fixture, light.look)):
             return f"Write distance_m = {distance:g} or more."
     return ""
 
 
 def _hard(sitter: PlacedSitter) -> np.ndarray:
     """Points (n, 3) of the sitter's body, clothes and seat."""
-    return np.concatenate([part.vertices for part in sitter.parts if part.slot not in _SOFT]).astype(float)
+    return points_on([part for part in sitter.parts if part.slot not in _SOFT])
 
 
 def _stand(

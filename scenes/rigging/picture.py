@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..bodies import project
 from ..placing import PlacedSitter
+from ..sitters.figure import SitterPart
 from ..stage import Camera
 from .solid import Solid
 from .stands import Paper
@@ -18,7 +20,7 @@ HIDDEN_SHARE, SHOWN_SHARE = 0.004, 0.01
 _CELLS = 64
 _POINTS = 400
 _CELL_M = 0.03
-_COARSE_FACES = 30_000
+_COARSE_FACES, _SPREAD_POINTS = 30_000, 100_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,9 +84,7 @@ def frame_of(camera: Camera, sitter: PlacedSitter) -> Frame:
 
 
 def _frame_of(camera: Camera, sitter: PlacedSitter) -> Frame:
-    vertices = np.concatenate([part.vertices for part in sitter.parts]).astype(float)
-    if sum(len(part.faces) for part in sitter.parts) < _COARSE_FACES:
-        vertices = np.concatenate([vertices, *(_spread(part.vertices[part.faces]) for part in sitter.parts)])
+    vertices = points_on(sitter.parts)
     seen = project(camera, vertices)
     inside = _inside(seen)
     vertices, seen = vertices[inside], seen[inside]
@@ -95,10 +95,20 @@ def _frame_of(camera: Camera, sitter: PlacedSitter) -> Frame:
     return Frame(camera, _thinned(vertices), np.asarray(np.min(around, axis=0), float))
 
 
-def _spread(corners: np.ndarray) -> np.ndarray:
-    """Points (n, 3) over triangles (m, 3, 3)."""
-    shares = [(a / 6, b / 6, (6 - a - b) / 6) for a in range(7) for b in range(7 - a)]
-    return np.concatenate([np.einsum("k,mkj->mj", np.array(share), corners.astype(float)) for share in shares])
+def points_on(parts: Sequence[SitterPart]) -> np.ndarray:
+    """Points (n, 3) on some parts of a sitter: its vertices, and more on the triangles of a coarse mesh."""
+    vertices = [part.vertices.astype(float) for part in parts]
+    count = sum(len(part.faces) for part in parts)
+    if 0 < count < _COARSE_FACES:
+        steps = int(np.clip(np.sqrt(2 * _SPREAD_POINTS / count), 2, 60))
+        vertices += [_spread(part.vertices[part.faces].astype(float), steps) for part in parts]
+    return np.concatenate(vertices) if vertices else np.zeros((0, 3))
+
+
+def _spread(corners: np.ndarray, steps: int) -> np.ndarray:
+    """Points (n, 3) all over triangles (m, 3, 3)."""
+    shares = np.array([(a, b, steps - a - b) for a in range(steps + 1) for b in range(steps + 1 - a)], float) / steps
+    return np.einsum("sk,mkj->msj", shares, corners).reshape(-1, 3)
 
 
 def _thinned(points: np.ndarray) -> np.ndarray:
