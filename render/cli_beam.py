@@ -17,6 +17,7 @@ from scenes.photometric import lm63_text
 from .beam import MOST_SETUPS, BeamReport, Setup, beam_report, check_distances, chosen_head, photometry_of, setup_of
 from .beam_plot import write_beam_sheet
 from .outputs import OutputFolder
+from .platforms import file_stems
 from .streams import Console, write_json
 
 
@@ -55,8 +56,7 @@ def show_beams(
 
 
 def _file_names(setups: list[Setup]) -> list[str]:
-    stems = [setup.name.replace("+", "_") for setup in setups]
-    return [f"{stem}.ies" if stems.count(stem) == 1 else f"{stem}-{k + 1}.ies" for k, stem in enumerate(stems)]
+    return [f"{stem}.ies" for stem in file_stems([setup.name.replace("+", "_") for setup in setups])]
 
 
 def _write_lm63(folder: OutputFolder, name: str, setup: Setup, report: BeamReport) -> None:

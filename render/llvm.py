@@ -42,7 +42,7 @@ _SEARCH = {
 }
 _INSTALL = {
     "Linux": "on Debian or Ubuntu: sudo apt-get install libllvm19",
-    "Darwin": "brew install llvm",
+    "Darwin": "brew install llvm@21",
     "Windows": "the LLVM project's own installer for Windows, version 17 to 22, 64 bit",
 }
 _MAGIC = (b"\x7fELF", b"MZ", b"\xfe\xed\xfa\xcf", b"\xcf\xfa\xed\xfe", b"\xca\xfe\xba\xbe", b"\xca\xfe\xba\xbf")

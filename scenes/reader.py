@@ -160,6 +160,9 @@ def _syntax(path: str, text: str, reason: str) -> Finding:
         first = _first_line(lines, number, _KEY, name)
         message = f"the key {name} is there twice" + (f"; the first is on line {first}" if first else "")
         fix = "Keep one of them."
+    elif key is not None and '"' in key.group(2) and "\\" in key.group(2):
+        message = f"the text of {key.group(1)} has a backslash, which means something else in double quotes"
+        fix = f"Write / in paths, or single quotes: {key.group(1)} = {key.group(2).replace(chr(34), chr(39))[:80]}"
     elif table is None and key is not None:
         message, fix = _slip(key.group(1), key.group(2), bare)
     elif line.lstrip().startswith("["):

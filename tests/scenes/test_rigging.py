@@ -60,14 +60,14 @@ def test_each_collision_is_told_with_its_depth_and_a_fix(folder: Path) -> None:
         ({"light__a": spot(0.28, 0.9, 0.1, aim=[3, 0.9, 0.1], depth_m=0.05)}, ["its stand"]),
         ({"light__a": spot(1.2, 1.8, 1.2), "light__b": spot(1.25, 1.8, 1.2)}, ["b: this light and 'a' stand in each other, 0.0"]),
         ({"light__a": spot(0.0, 1.45, 1.2, aim=[0, 1.45, 0])}, ["a: this light stands between camera and sitter and would hide"]),
-        ({"light__a": spot(0.42, 1.5, 0.1, aim=[2, 1.5, 0.1])}, ["would show in the picture, over"]),
+        ({"light__a": spot(0.6, 1.5, 0.1, aim=[2, 1.5, 0.1]), "camera__focal_length_mm": 50}, ["would show in the picture, over"]),
     ):  # fmt: skip
         found = told(folder, **lights)
         assert all(any(word in text for text in found) for word in words), (words, found)
 
 
 def test_a_visible_fixture_may_show_but_not_stand_before_the_sitter(folder: Path) -> None:
-    beside = told(folder, light__a=spot(0.42, 1.5, 0.1, aim=[2, 1.5, 0.1], visible=True))
+    beside = told(folder, light__a=spot(0.6, 1.5, 0.1, aim=[2, 1.5, 0.1], visible=True), camera__focal_length_mm=50)
     assert not any("show in the picture" in text for text in beside)
     before = told(folder, light__a=spot(0.0, 1.45, 1.2, aim=[0, 1.45, 0], visible=True))
     assert any("would hide" in text and "never show" not in text for text in before)
