@@ -198,16 +198,41 @@ def run(count: int, seed: int) -> list[str]:
         _lay_out(folder)
         for number in range(count):
             own = random.Random(chance.getrandbits(64))
+            if own.random() < 0.2:
+                fault = _side_fault(folder, own)
+                failures += [f"file {number} of seed {seed}: {fault}"] if fault else []
+                continue
             file, data = damaged(own)
             path = folder / f"mutant-{file}"
             path.write_bytes(data)
-            fault = _fault(path, data, kit=file == "kit.toml", build=own.random() < 0.05)
+            fault = _fault(path, data, kit=file == "kit.toml", build=own.random() < 0.3)
             if fault:
                 failures.append(f"file {number} of seed {seed} ({file}): {fault}")
     grown = _peak_bytes() - before
     if grown > MOST_GROWTH_BYTES:
         failures.append(f"{grown / 1e6:.0f} MB of memory were taken")
     return failures
+
+
+def _side_fault(folder: Path, chance: random.Random) -> str:
+    """Damage a file that a sound scene names, check the scene, and put the file right again."""
+    file, scene = chance.choice(
+        (("box.obj", "open.toml"), ("gel.csv", "plain.toml"), ("lamp.ies", "rich.toml"), ("slide.png", "rich.toml"))
+    )
+    place = folder / file
+    sound = place.read_bytes()
+    data = sound
+    for _ in range(chance.choice((1, 1, 2))):
+        if file.endswith(".png") or chance.random() < 0.3:
+            data = _flipped(data, chance)[: chance.choice((None, None, chance.randrange(len(data) + 1)))]
+        else:
+            way = chance.choice((_new_number, _swapped, _lost_line, _moved_line, _put, _cut))
+            data = way(data.decode("utf-8", "replace"), chance).encode("utf-8", "surrogatepass")
+    place.write_bytes(data)
+    try:
+        return _fault(folder / scene, SCENES[scene].encode(), kit=False, build=True, about=f"{file}: {data[:600]!r}")
+    finally:
+        place.write_bytes(sound)
 
 
 def _lay_out(folder: Path) -> None:
@@ -316,7 +341,7 @@ _WAYS = (
 )  # fmt: skip
 
 
-def _fault(path: Path, data: bytes, *, kit: bool, build: bool) -> str:
+def _fault(path: Path, data: bytes, *, kit: bool, build: bool, about: str = "") -> str:
     """What is wrong with how a file was taken; empty when nothing is."""
     try:
         with _in_time():
@@ -324,7 +349,7 @@ def _fault(path: Path, data: bytes, *, kit: bool, build: bool) -> str:
             if build and not kit and not any(f.severity == "error" for f in findings):
                 build_stage(load_scene(path))
     except KeyfallError as error:
-        return f"the check was passed, and then: {error}"
+        return f"the check was passed, and then: {error} {about}"
     except BaseException as error:
         if isinstance(error, KeyboardInterrupt):
             raise
@@ -332,7 +357,7 @@ def _fault(path: Path, data: bytes, *, kit: bool, build: bool) -> str:
         while last is not None and last.tb_next is not None:
             last = last.tb_next
         place = f"{Path(last.tb_frame.f_code.co_filename).name}:{last.tb_lineno}" if last is not None else "?"
-        return f"{type(error).__name__}: {str(error)[:200]} ({place})\n{data[:3000]!r}"
+        return f"{type(error).__name__}: {str(error)[:200]} ({place})\n{about or repr(data[:3000])}"
     lines = data.count(b"\n") + data.count(b"\r") + 1
     return next((wrong for f in findings if (wrong := _ill_said(f, lines))), "")
 
