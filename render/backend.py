@@ -6,96 +6,16 @@ process on some library versions; so the library is chosen here, before Dr.Jit i
 
 from __future__ import annotations
 
-import glob
 import os
-import platform
-import re
 import sys
-from dataclasses import dataclass
-from pathlib import Path
 
-from materials import KeyfallError
+from .llvm import VARIABLE, BackendError, choose_llvm
 
-OLDEST_LLVM = 17
-NEWEST_LLVM = 22
+__all__ = ["DEVICES", "BackendError", "active_device", "check_threads", "choose_llvm", "cuda_present", "init"]
+
 _VARIANTS = {"cuda": "cuda_ad_mono", "metal": "metal_ad_mono", "cpu": "llvm_ad_mono"}
 DEVICES = ("auto", *_VARIANTS)
-_SEARCH = {
-    "Linux": (
-        "/usr/lib/*/libLLVM*.so*",
-        "/usr/lib64/libLLVM*.so*",
-        "/usr/lib/libLLVM*.so*",
-        "/usr/lib/llvm-*/lib/libLLVM*.so*",
-        "/usr/lib64/llvm*/lib*/libLLVM*.so*",
-    ),
-    "Darwin": ("/opt/homebrew/opt/llvm*/lib/libLLVM*.dylib", "/usr/local/opt/llvm*/lib/libLLVM*.dylib"),
-    "Windows": ("C:/Program Files/LLVM/bin/LLVM-C.dll",),
-}
-_INSTALL = {
-    "Linux": "on Debian or Ubuntu: sudo apt-get install libllvm19",
-    "Darwin": "brew install llvm",
-    "Windows": "install LLVM 19 from the LLVM project's release page",
-}
-
-
-class BackendError(KeyfallError):
-    """No usable compute device."""
-
-
-@dataclass(frozen=True, slots=True)
-class LlvmLibrary:
-    """A libLLVM file and its major version (None when the file name does not tell)."""
-
-    path: Path
-    major: int | None
-
-    @property
-    def usable(self) -> bool:
-        """Whether Keyfall has run on this major version."""
-        return self.major is not None and OLDEST_LLVM <= self.major <= NEWEST_LLVM
-
-
 _active: str | None = None
-
-
-def find_llvm() -> list[LlvmLibrary]:
-    """Every libLLVM in the usual places of this system, newest first, each real file once."""
-    found: dict[Path, LlvmLibrary] = {}
-    for pattern in _SEARCH.get(platform.system(), ()):
-        for name in glob.glob(pattern):
-            path = Path(name).resolve()
-            if path.is_file():
-                found.setdefault(path, LlvmLibrary(path, _major(path)))
-    return sorted(found.values(), key=lambda library: (-(library.major or 0), str(library.path)))
-
-
-def _major(path: Path) -> int | None:
-    match = re.search(r"LLVM[-.]?(?:so\.|C\.)?(\d+)", path.name) or re.search(r"llvm[-@]?(\d+)", str(path.parent))
-    return int(match.group(1)) if match else None
-
-
-def choose_llvm() -> Path:
-    """The libLLVM to use: the one named by DRJIT_LIBLLVM_PATH, else the newest usable one.
-
-    Raises
-    ------
-    BackendError
-        When none is usable; the message lists what was found and how to install one.
-    """
-    named = os.environ.get("DRJIT_LIBLLVM_PATH")
-    if named:
-        if not Path(named).is_file():
-            raise BackendError(f"DRJIT_LIBLLVM_PATH names '{named}', which is not a file. Correct it or unset it.")
-        return Path(named)
-    libraries = find_llvm()
-    for library in libraries:
-        if library.usable:
-            return library.path
-    seen = ", ".join(f"{lib.path} (version {lib.major or 'unknown'})" for lib in libraries) or "none"
-    raise BackendError(
-        f"The CPU path needs a libLLVM of version {OLDEST_LLVM} to {NEWEST_LLVM}. Found: {seen}. "
-        f"Install one ({_INSTALL.get(platform.system(), 'LLVM 19')}), or set DRJIT_LIBLLVM_PATH to one you have."
-    )
 
 
 def cuda_present() -> bool:
@@ -153,7 +73,7 @@ def init(device: str = "auto", threads: int | None = None) -> str:
     if wanted == "cuda" and not cuda_present():
         raise BackendError("No NVIDIA driver answers on this machine. Leave --device out, or use --device cpu.")
     if wanted == "cpu":
-        os.environ["DRJIT_LIBLLVM_PATH"] = str(choose_llvm())
+        os.environ[VARIABLE] = str(choose_llvm())
     _keep_freed_memory()
     import drjit as dr
     import mitsuba as mi

@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
+from materials.plain import visible
 from scenes import build_stage, load_scene
 from scenes.meters import aperture_words
 from scenes.set_up import is_ambient, set_up_order
@@ -82,7 +83,7 @@ def build_up(
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
         steps = steps_of(stage, olat)
         report = BuildUpReport(
-            title=stage.title or scene_path.stem, settings=camera_settings(stage), before=_before(stage, olat),
+            title=stage.title or visible(scene_path.stem), settings=camera_settings(stage), before=_before(stage, olat),
             steps=[step.report for step in steps],
         )  # fmt: skip
         from .build_up_sheet import write_build_up_sheet

@@ -21,6 +21,7 @@ import numpy as np
 from materials import KeyfallError
 
 from .locks import abandoned, hold
+from .platforms import replace
 from .records import Form, fits, read_record, write_record
 
 _ENV_FOLDER = "KEYFALL_CACHE_DIR"
@@ -122,7 +123,7 @@ class Cache:
             with os.fdopen(handle, "wb") as file:
                 hold(file.fileno())
                 write_record(file, f"{kind}-{key}", record)
-            aside.replace(self._path(kind, key))
+            replace(aside, self._path(kind, key))
         except OSError:
             _remove(aside)
             return False

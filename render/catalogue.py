@@ -5,6 +5,7 @@ from __future__ import annotations
 import materials
 from scenes.daylight import SKIES, SKY_WORDS
 from scenes.kit import stock_kit
+from scenes.names import LANDMARKS, MESH_LANDMARKS
 from scenes.sitters import SITTERS
 from scenes.styles import STYLES
 
@@ -27,6 +28,10 @@ def _airs() -> dict[str, str]:
     return {name: f"aerosol optical depth {depth:g} at 500 nm" for name, depth in materials.AIRS.items()}
 
 
+def _landmarks() -> dict[str, str]:
+    return {name: said if name in MESH_LANDMARKS else f"{said} (figures only)" for name, said in LANDMARKS.items()}
+
+
 def _styles() -> dict[str, str]:
     return {name: style.description for name, style in STYLES.items()}
 
@@ -38,6 +43,7 @@ _SECTIONS = {
     "styles": _styles,
     "skies": _skies,
     "airs": _airs,
+    "landmarks": _landmarks,
     "gels": lambda: materials.GELS,
     "sources": lambda: materials.SOURCE_KINDS,
     "surfaces": lambda: materials.FINISHES,

@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
-from rich.console import Console
 
 from materials import KeyfallError
 
 from .interrupts import Stopped, exit_code, take_signals, words
+from .streams import Console, prepare_streams
 from .terminal import findings_to_console
 
 if TYPE_CHECKING:
@@ -120,6 +120,7 @@ def main() -> NoReturn:
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
         if getattr(sys, name) is None:  # closed by whoever started this
             setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115  # open to the end
+    prepare_streams()
     code: object = 0
     try:
         app()

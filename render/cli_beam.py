@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime
-import sys
 from functools import partial
 from pathlib import Path
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -19,6 +17,8 @@ from scenes.photometric import lm63_text
 from .beam import MOST_SETUPS, BeamReport, Setup, beam_report, check_distances, chosen_head, photometry_of, setup_of
 from .beam_plot import write_beam_sheet
 from .outputs import OutputFolder
+from .platforms import file_stems
+from .streams import Console, write_json
 
 
 def show_beams(
@@ -50,14 +50,13 @@ def show_beams(
                     _write_lm63(folder, name, setup, report)
             report = folder.finish("beam.json", report)
     if as_json:
-        sys.stdout.write(report.model_dump_json(indent=2) + "\n")
+        write_json(report.model_dump_json(indent=2))
     else:
         _to_console(console, report, output)
 
 
 def _file_names(setups: list[Setup]) -> list[str]:
-    stems = [setup.name.replace("+", "_") for setup in setups]
-    return [f"{stem}.ies" if stems.count(stem) == 1 else f"{stem}-{k + 1}.ies" for k, stem in enumerate(stems)]
+    return [f"{stem}.ies" for stem in file_stems([setup.name.replace("+", "_") for setup in setups])]
 
 
 def _write_lm63(folder: OutputFolder, name: str, setup: Setup, report: BeamReport) -> None:

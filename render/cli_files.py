@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from materials import KeyfallError
 
 from .cli_app import AsJson, app, plain_errors
+from .streams import Console
 
 
 @app.command()

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -17,6 +16,7 @@ from scenes.kit.settings import format_step
 from scenes.meters import format_shutter, format_stops
 from scenes.modifiers import Modifier
 
+from .streams import Console
 from .terminal import findings_to_console
 
 _UNSURE = "~"

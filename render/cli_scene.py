@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
@@ -31,6 +30,7 @@ from .cli_app import (
     talk,
     trace_settings,
 )
+from .streams import Console, write_json
 from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
 
 
@@ -57,6 +57,8 @@ class Catalogue(str, Enum):
     modifiers = "modifiers"
     styles = "styles"
     skies = "skies"
+    airs = "airs"
+    landmarks = "landmarks"
     gels = "gels"
     sources = "sources"
     surfaces = "surfaces"
@@ -98,7 +100,7 @@ def preview(
         with TraceBar(talk) as bar:
             report = run(scene, output, tracing, pictures, progress=bar)
         if as_json:
-            sys.stdout.write(report.model_dump_json(indent=2) + "\n")
+            write_json(report.model_dump_json(indent=2))
         else:
             report_to_console(Console(), report, output)
 
@@ -138,6 +140,9 @@ def check(scene: SceneFile, as_json: AsJson = False) -> None:
 @app.command()
 def meter(
     scene: SceneFile,
+    quality: Annotated[
+        Quality, typer.Option("--quality", "-q", help="Taken as by other commands; readings are the same at each.")
+    ] = Quality.preview,
     device: DeviceOption = Device.auto,
     threads: ThreadsOption = None,
     as_json: AsJson = False,
@@ -159,7 +164,7 @@ def meter(
         readings = all_readings(trace_meters(stage, device=device.value, threads=threads), stage)
         report = MeterReport.of(stage, readings)
         if as_json:
-            sys.stdout.write(report.model_dump_json(indent=2) + "\n")
+            write_json(report.model_dump_json(indent=2))
         else:
             meter_table(Console(), stage, readings, report.ratio)
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
 from .cli_app import (
     AsJson,
@@ -27,6 +25,7 @@ from .cli_app import (
     trace_settings,
 )
 from .record import Record
+from .streams import Console, write_json
 from .terminal import TraceBar
 
 OutputOption = Annotated[Path, typer.Option("--output", "-o", metavar="DIR", help="Folder for the results.")]
@@ -51,7 +50,7 @@ PaperOption = Annotated[Paper, typer.Option(help="Size of the pages.")]
 
 def _said(report: Record, as_json: bool, folder: Path, files: str) -> None:
     if as_json:
-        sys.stdout.write(report.model_dump_json(indent=2) + "\n")
+        write_json(report.model_dump_json(indent=2))
     else:
         Console().print(f"In {folder}: {files}", markup=False, highlight=False, soft_wrap=True)
 
@@ -64,7 +63,7 @@ def compare(
         list[str] | None,
         typer.Option(
             "--vary", metavar="KEY=A,B,C", help="A key of the scene and its values. Keys that change together: "
-            "KEY,KEY=A:B,C:D. Lists of names are joined by +; none takes a key away. Give it twice for a grid.",
+            "KEY,KEY=A:B,C:D. Lists are joined by +; none takes a key away. Give it twice for a grid.",
         ),
     ] = None,
     styles: Annotated[

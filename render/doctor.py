@@ -8,8 +8,9 @@ from dataclasses import asdict, dataclass
 
 from materials import KeyfallError
 
-from .backend import NEWEST_LLVM, OLDEST_LLVM, BackendError, choose_llvm, cuda_present, find_llvm
+from .backend import cuda_present
 from .cache import Cache
+from .llvm import NEWEST_LLVM, OLDEST_LLVM, BackendError, choose_llvm, find_llvm
 from .report import versions
 
 

@@ -215,4 +215,5 @@ def _alone(folder: Path) -> Iterator[None]:
 
 
 def _unwritable(path: Path, error: OSError) -> OutputError:
-    return OutputError(f"'{path}' cannot be written: {error.strerror or error}.")
+    hint = " If it is open in another program, close it there." if isinstance(error, PermissionError) else ""
+    return OutputError(f"'{path}' cannot be written: {error.strerror or error}.{hint}")

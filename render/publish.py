@@ -23,6 +23,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from .locks import OWNER, folder_abandoned
+from .platforms import replace
 
 ASIDE = ".writing-"
 _NEW, _OLD, _PLAN = "new", "old", "plan.json"
@@ -58,7 +59,7 @@ def write_plan(staging: Path, plan: Plan) -> None:
     """Declare the set in `staging` complete."""
     aside = staging / f"{_PLAN}.part"
     aside.write_text(json.dumps(asdict(plan)), encoding="utf-8")
-    aside.replace(staging / _PLAN)
+    replace(aside, staging / _PLAN)
 
 
 def carry_out(folder: Path, staging: Path, plan: Plan) -> None:
@@ -73,7 +74,7 @@ def carry_out(folder: Path, staging: Path, plan: Plan) -> None:
     moved: list[tuple[Path, Path]] = []
 
     def move(source: Path, target: Path) -> None:
-        source.replace(target)
+        replace(source, target)
         moved.append((source, target))
 
     try:

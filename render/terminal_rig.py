@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
 from .report import LightReport, Report
 from .rigging import WallSpreadReport
+from .streams import Console
 
 _NOTE = (
     "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "

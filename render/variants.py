@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from materials import KeyfallError
+from materials.plain import visible
 from scenes import Scene, SceneError, build_stage
 from scenes.findings import Finding
 from scenes.stage import Stage
@@ -13,6 +14,8 @@ from scenes.styles import apply_style, style_named
 from scenes.variations import Variation, changed, checked, scene_tables
 
 MOST_CELLS = 48
+PLACED_BY_STYLE = ("azimuth_deg", "elevation_deg", "height_m", "at_m", "aim")
+_TURN = ("sitter", "turn_deg")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def make_grid(path: Path, variations: list[Variation], styles: list[str] | None 
     if faults:
         raise SceneError(faults.values())
     base = checked(tables, path, "")
-    return Grid(base.title or path.stem, build_stage(base), across, down, tuple(variants))
+    return Grid(base.title or visible(path.stem), build_stage(base), across, down, tuple(variants))
 
 
 def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
@@ -103,7 +106,7 @@ def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
         )
     if count > 2:
         raise KeyfallError(f"{count} variations make no sheet. Allowed: one or two (key styles count as one).")
-    keys = [key for variation in variations for key in variation.keys]
+    keys = _keys(variations)
     twice = next((key for key in keys if keys.count(key) > 1), None)
     if twice is not None:
         raise KeyfallError(f"{'.'.join(twice)} is varied twice. Put its values into one variation.")
@@ -117,6 +120,19 @@ def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
         cells *= len(variation.values)
     if cells > MOST_CELLS:
         raise KeyfallError(f"That makes {cells} pictures. Allowed: at most {MOST_CELLS}; leave out some values.")
+
+
+def _keys(variations: list[Variation]) -> list[tuple[str, ...]]:
+    return [key for variation in variations for key in variation.keys]
+
+
+def _refuse_placed(light: str, variations: list[Variation], path: Path, what: str) -> None:
+    """Raise where a varied key says where a light stands that the style places."""
+    for key in _keys(variations):
+        if key[:2] == ("light", light) and key[-1] in PLACED_BY_STYLE:
+            message = f"{'.'.join(key)} is varied, but the key style says where this light stands"
+            fix = "Leave one of the two out."
+            raise SceneError([Finding(f"{path}, with {what}", None, "error", "", message, fix=fix)])
 
 
 def _variant(
@@ -139,11 +155,12 @@ def _variant(
         labels.append(style)
         what.append(f"key style {style}")
         try:
-            styled = apply_style(scene, style, key)
+            styled = apply_style(scene, style, key, turn=_TURN not in _keys(variations))
         except SceneError:
             raise
         except KeyfallError as error:
             raise SceneError([Finding(f"{path}, with {what[-1]}", None, "error", "", str(error))]) from None
+        _refuse_placed(styled.key, variations, path, what[-1])
         scene = checked(styled.tables, path, ", ".join(what))
         placed_key, notes = styled.key, styled.notes
     return Variant(

@@ -10,6 +10,7 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
+from materials.plain import hidden_character, shortened, visible
 from scenes.stage import Stage
 
 from .cache import Cache
@@ -44,7 +45,7 @@ def worked(
 
 
 def _titled(loaded: Loaded, path: Path) -> Stage:
-    return loaded.stage if loaded.stage.title else replace(loaded.stage, title=path.stem)
+    return loaded.stage if loaded.stage.title else replace(loaded.stage, title=visible(path.stem))
 
 
 def board_of(
@@ -66,6 +67,10 @@ def board_of(
     captions = captions or []
     if len(captions) > len(looks):
         raise KeyfallError(f"{len(captions)} captions are given for {len(looks)} looks. Give at most one a look.")
+    for what, text in (("title", title or ""), ("client", client), ("note", note), *(("caption", c) for c in captions)):
+        held = hidden_character(text)
+        if held is not None:
+            raise KeyfallError(f"The {what} '{visible(shortened(text))}' holds {held}. Remove it.")
     named = read_looks(looks)
     with OutputFolder(folder) as output:
         import_ahead(SHEETS)

@@ -93,7 +93,7 @@ def parse(path: str, text: str) -> dict[str, Any]:
         With the line and the likely slip, when the text is not TOML.
     """
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise Unreadable(_syntax(path, text, str(problem))) from None
     except RecursionError:
@@ -101,11 +101,28 @@ def parse(path: str, text: str) -> dict[str, Any]:
             Finding(path, 1, "error", "", "brackets are nested too deep", fix="Remove the surplus ones.")
         ) from None
     except ValueError:  # the reader's own limit on the digits of a whole number
-        long = re.search(r"\d{4301,}", text)
-        line = text.count("\n", 0, long.start()) + 1 if long else 1
-        raise Unreadable(
-            Finding(path, line, "error", "", "a number has far too many digits", fix="Correct it.")
-        ) from None
+        raise _too_long(path, text) from None
+    if _holds_long_number(tables):
+        raise _too_long(path, text)
+    return tables
+
+
+def _holds_long_number(tables: dict[str, Any]) -> bool:
+    """Whether a whole number is there that does not fit into 64 bits, the most that TOML asks a reader to keep."""
+    waiting: list[Any] = [tables]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, int) and not -(2**63) <= value < 2**63:
+            return True
+        if isinstance(value, dict | list):
+            waiting += value.values() if isinstance(value, dict) else value
+    return False
+
+
+def _too_long(path: str, text: str) -> Unreadable:
+    long = re.search(r"(?<![\w.])[-+]?(0[xob][0-9a-fA-F_]{16,}|[0-9_]{19,})(?![\w.])", text)
+    line = text.count("\n", 0, long.start()) + 1 if long else 1
+    return Unreadable(Finding(path, line, "error", "", "a number has far too many digits", fix="Correct it."))
 
 
 def format_problem(data: dict[str, Any], newest: int) -> Problem | None:
@@ -143,6 +160,9 @@ def _syntax(path: str, text: str, reason: str) -> Finding:
         first = _first_line(lines, number, _KEY, name)
         message = f"the key {name} is there twice" + (f"; the first is on line {first}" if first else "")
         fix = "Keep one of them."
+    elif key is not None and '"' in key.group(2) and "\\" in key.group(2):
+        message = f"the text of {key.group(1)} has a backslash, which means something else in double quotes"
+        fix = f"Write / in paths, or single quotes: {key.group(1)} = {key.group(2).replace(chr(34), chr(39))[:80]}"
     elif table is None and key is not None:
         message, fix = _slip(key.group(1), key.group(2), bare)
     elif line.lstrip().startswith("["):

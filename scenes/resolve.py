@@ -95,7 +95,7 @@ def resolve_camera(camera: Camera, places: Mapping[str, np.ndarray]) -> stage.Ca
     origin = _place(camera, target, "the camera", "what it looks at")
     right, up, forward = _frame(origin, target, 0.0, "look_at", "the camera stands on the very point it looks at")
     sensor = sorted(camera.sensor_mm)
-    if camera.orientation == "landscape":
+    if camera.lies():
         sensor.reverse()
     ratio = camera.frame_ratio()
     width_mm = min(sensor[0], sensor[1] * ratio)

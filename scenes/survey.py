@@ -25,6 +25,7 @@ from .piece_checks import piece_problems
 from .pieces import Sheet
 from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
 from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture, resolve_piece
+from .rigging.on_set import problems_of_rigging
 from .strength import DarkAxis, output_of
 from .sunlit import dark_windows, sun_problems
 from .windows import places_of, window_problems
@@ -71,6 +72,8 @@ class Survey:
 def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
     """Resolve what can be resolved and look at it; `equipment` is that of every light made of kit that can be used."""
     found = Survey(equipment=equipment)
+    if parts.camera is not None:
+        found.problems += [p.within("camera") for p in parts.camera.doubts()]
     if parts.background is not None and parts.room is not None:
         found.problems += _background_in_room(parts.background, parts.room)
     if parts.room is not None:
@@ -109,6 +112,7 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
             if found.camera is not None and in_fixture(fixture, found.camera.origin_m[None])[0]:
                 message = "the camera is inside this light's housing"
                 found.problems.append(Problem(("light", name), message, fix="Move the light or the camera."))
+    found.problems += problems_of_rigging(parts, found, solid)
     for name, sheet in found.sheets.items():
         of = parts.pieces[name], sheet, parts.room, parts.background, solid, found.camera, found.fixtures
         found.problems += [p.within("piece", name) for p in piece_problems(*of)]

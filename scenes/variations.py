@@ -2,7 +2,7 @@
 
 A variation is written ``light.key.distance_m=0.6,1.2,2.5``; keys that change together are joined by commas and their
 values by colons: ``light.key.gels,light.rim.gels=amber:teal,rose:violet``. A value is what a scene file would hold,
-with or without quotes; lists of names are joined by ``+``, and ``none`` takes the key away.
+with or without quotes; lists of names or numbers are joined by ``+``, and ``none`` takes the key away.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ _UNITS = {
     "m": " m", "mm": " mm", "deg": "°", "k": " K", "ws": " Ws", "s": " s", "stops": " stop", "px": " px",
 }  # fmt: skip
 _KEY = re.compile(r"^[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*$")
+_NUMBER = re.compile(r"^-?(0|[1-9][0-9]{0,14})(\.[0-9]{1,15})?$")
 _OPENING, _CLOSING = "[{", "]}"
 
 
@@ -118,8 +119,13 @@ def _value(path: tuple[str, ...], text: str) -> Any:
         value = tomllib.loads(f"value = {text}")["value"]
     except tomllib.TOMLDecodeError:
         value = text
-    if path[-1] in _LISTS and isinstance(value, str):
+    if not isinstance(value, str):
+        return value
+    if path[-1] in _LISTS:
         return [name.strip() for name in value.split("+")]
+    numbers = [part.strip() for part in value.split("+")]
+    if len(numbers) > 1 and all(_NUMBER.match(number) for number in numbers):
+        return [tomllib.loads(f"n = {number}")["n"] for number in numbers]
     return value
 
 

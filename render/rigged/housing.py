@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from scenes import rigging
+from scenes.rigging import HEAD_LENGTH_M, HEAD_RADIUS_M, Look
 from scenes.stage import Fixture, Light
 
 from .parts import CHARCOAL, CLOTH_WHITE, SILVER, STEEL, UNLIT, PartKind, SetPart
@@ -29,58 +31,20 @@ from .shapes import (
 if TYPE_CHECKING:
     import trimesh
 
-Look = Literal["box", "bowl", "dish", "snoot", "umbrella", "barrel", "panel", "ring", "rod", "bulb", "window"]
 Parts = list[tuple[PartKind, "trimesh.Trimesh", tuple[float, float, float], bool, bool]]
 
-HEAD_RADIUS_M, HEAD_LENGTH_M = 0.055, 0.2
-WIDEST_BOWL_M = 0.35
-_LOOKS: dict[str, Look] = {
-    "bulb": "bulb", "reflector": "bowl", "snoot": "snoot", "dish": "dish", "softbox": "box", "umbrella": "umbrella",
-    "ring": "ring", "panel": "panel", "tube": "rod", "fresnel": "barrel", "projector": "barrel", "window": "window",
-}  # fmt: skip
 
 
 def look_of(light: Light) -> Look:
-    """What a light's housing looks like: by the kind of what shapes it, else by its shape and size."""
-    fixture = light.fixture
-    assert fixture is not None
-    if fixture.shape == "sphere":
-        return "bulb"
-    if fixture.shape == "tube":
-        return "rod"
-    for kind in reversed(light.modifier_kinds):
-        if kind in _LOOKS:
-            return _LOOKS[kind]
-    return _by_shape(fixture)
-
-
-def _by_shape(fixture: Fixture) -> Look:
-    if fixture.shape == "spot":
-        return "barrel"
-    if fixture.shape in ("rectangle", "octagon"):
-        return "box" if fixture.body_depth_m >= 0.1 else "panel"
-    if fixture.hole_m:
-        return "ring"
-    if fixture.optics.back_share:
-        return "umbrella"
-    width = float(fixture.size_m[0])
-    if fixture.body_depth_m > 2 * width:
-        return "snoot"
-    return "bowl" if width <= WIDEST_BOWL_M else "dish"
+    """What a light's housing looks like; see `scenes.rigging.look_of`."""
+    assert light.fixture is not None
+    return rigging.look_of(light.fixture, light.modifier_kinds)
 
 
 def rear_m(light: Light) -> float:
     """How far behind the front a stand holds the light, metres along its axis."""
-    fixture = light.fixture
-    assert fixture is not None
-    look = look_of(light)
-    if look in ("bulb", "rod"):
-        return float(fixture.size_m[1]) / 2
-    if look == "umbrella":
-        return -0.3 * float(fixture.size_m[0]) if _reflects(fixture) else 0.4 * float(fixture.size_m[0])
-    if look == "barrel":
-        return 0.6 * fixture.body_depth_m
-    return fixture.body_depth_m + (0.02 if look in ("panel", "ring") else HEAD_LENGTH_M * 0.5)
+    assert light.fixture is not None
+    return rigging.rear_m(light.fixture, look_of(light))
 
 
 def housing_parts(light: Light, front_rgb: tuple[float, float, float]) -> list[SetPart]:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scenes.bodies import in_frame
+from scenes import rigging
+from scenes.rigging import Foot
 from scenes.stage import Light, Stage
 
 from .housing import look_of, rear_m
@@ -18,82 +18,34 @@ from .shapes import axes_along, box, joined, lathe, lifted, placed, rod
 if TYPE_CHECKING:
     import trimesh
 
-CLEAR_OF_SITTER_M = 0.3
-BOOM_REACHES_M = (0.9, 1.2, 1.6, 2.0)
-"""Lengths of arm that are tried, metres (common practice, no source)."""
-
-SHORTEST_BOOM_M = 1.2
-"""Below this height a light stands on its own foot, metres."""
-
-COUNTER_M = 0.45
-_TURNS = 24
-
-
-@dataclass(frozen=True, slots=True)
-class Foot:
-    """Where a support stands: the place (3,) on the floor, and the top (3,) of its column."""
-
-    floor_m: np.ndarray
-    top_m: np.ndarray
-    boom: bool
+COUNTER_M = rigging.stands.COUNTER_M
 
 
 def support_of(light: Light, stage: Stage) -> Foot | None:
-    """Where the stand of a light goes; None for a window, and for a ring light on the camera.
-
-    It stands straight under the light, unless it would be in the picture or in the sitter there: then a boom arm
-    reaches in from the nearest place that is clear of both and of the background.
-    """
-    fixture = light.fixture
-    assert fixture is not None
-    if look_of(light) == "window" or float(np.linalg.norm(fixture.centre_m - stage.camera.origin_m)) < 0.4:
-        return None
-    top = fixture.centre_m - rear_m(light) * fixture.forward
-    below = Foot(top * [1, 0, 1], top, False)
-    if top[1] < SHORTEST_BOOM_M or _clear(below, stage):
-        return below
-    tried = [_arm(top, turn, reach) for reach in BOOM_REACHES_M for turn in _turns(top, stage)]
-    return next((foot for foot in tried if _clear(foot, stage)), below)
+    """Where the stand of a light goes; see `scenes.rigging.support_of`."""
+    assert light.fixture is not None
+    return rigging.support_of(light.fixture, look_of(light), place_of(stage))
 
 
-def _turns(top: np.ndarray, stage: Stage) -> list[float]:
-    """Bearings to try, the one away from the sitter first."""
-    away = top - stage.landmarks["face"]
-    first = math.atan2(away[0], away[2])
-    steps = sorted(range(_TURNS), key=lambda k: (min(k, _TURNS - k), k))
-    return [first + 2 * math.pi * k / _TURNS for k in steps]
-
-
-def _arm(top: np.ndarray, turn: float, reach_m: float) -> Foot:
-    pivot = top + reach_m * np.array([math.sin(turn), -0.12, math.cos(turn)])
-    return Foot(pivot * [1, 0, 1], pivot, True)
-
-
-def _clear(foot: Foot, stage: Stage) -> bool:
-    column = foot.floor_m + np.linspace(0, 1, 25)[:, None] * (foot.top_m - foot.floor_m)
-    if foot.boom:
-        column = column[:-1]
-    if in_frame(stage.camera, column).any():
-        return False
+def place_of(stage: Stage) -> rigging.Place:
+    """What stands find on a stage, as the checks of its scene found it."""
     low, high = standing_box(stage)
-    x, z = foot.floor_m[0], foot.floor_m[2]
-    gap = math.hypot(max(low[0] - x, 0, x - high[0]), max(low[2] - z, 0, z - high[2]))
-    return gap > CLEAR_OF_SITTER_M and _in_room(foot.floor_m, stage) and not _through_paper(foot, stage)
-
-
-def _in_room(place: np.ndarray, stage: Stage) -> bool:
-    floors = [shape.vertices for shape in stage.shapes if shape.region == "floor"]
-    if not floors:
-        return True
-    corners = np.concatenate(floors)
-    low, high = corners.min(axis=0) + 0.1, corners.max(axis=0) - 0.1
-    return bool(low[0] < place[0] < high[0] and low[2] < place[2] < high[2])
-
-
-def _through_paper(foot: Foot, stage: Stage) -> bool:
-    """Whether the foot stands on the other side of an upright background than the camera."""
-    sheets = [shape.vertices for shape in stage.shapes if shape.region == "background"]
-    return bool(sheets) and float(foot.floor_m[2]) < min(float(s[:, 2].min()) for s in sheets)
+    shapes = {shape.name: shape.vertices.astype(float) for shape in stage.shapes if shape.name.startswith("set.")}
+    floors = [shapes[name] for name in ("set.floor", "set.ground") if name in shapes]
+    floor_low = floor_high = paper = behind = None
+    if floors and "set.floor" in shapes:
+        floor_low, floor_high = floors[0].min(axis=0), floors[0].max(axis=0)
+        tops = [points[:, 1].max() for name, points in shapes.items() if name not in ("set.floor", "set.background")]
+        floor_high = floor_high * [1, 0, 1] + [0, max(tops, default=np.inf), 0]
+    if "set.background" in shapes:
+        points = shapes["set.background"]
+        z, front = float(points[:, 2].min()), float(points[:, 2].max())
+        half = float(points[:, 0].max())
+        paper = rigging.Paper(z, half, float(points[:, 1].max()), front if front > z + 1e-3 else None)
+        behind = z
+    elif "set.back" in shapes:
+        behind = float(shapes["set.back"][:, 2].min())
+    return rigging.Place(stage.camera, stage.landmarks["face"], low, high, floor_low, floor_high, paper, behind)
 
 
 def standing_box(stage: Stage) -> tuple[np.ndarray, np.ndarray]:
@@ -114,7 +66,8 @@ def stand_parts(light: Light, stage: Stage) -> list[SetPart]:
     name = f"light.{light.name}.stand"
     assert light.fixture is not None
     held = light.fixture.centre_m - rear_m(light) * light.fixture.forward
-    meshes = [_tripod(foot.floor_m, foot.top_m)]
+    turn = rigging.stands.legs_at(foot, _body(stage))[0]
+    meshes = [_tripod(foot.floor_m, foot.top_m, turn)]
     if foot.boom:
         along = (foot.top_m - held) / np.linalg.norm(foot.top_m - held)
         end = foot.top_m + COUNTER_M * along
@@ -122,18 +75,23 @@ def stand_parts(light: Light, stage: Stage) -> list[SetPart]:
     return [SetPart(name, "stand", light.name, joined(meshes), STEEL)]
 
 
+def _body(stage: Stage) -> np.ndarray:
+    """Points (n, 3) of the sitter's body, clothes and seat."""
+    solid = [s.vertices for s in stage.shapes if s.name.startswith("sitter.") and s.region != "hair"]
+    return np.concatenate(solid).astype(float) if solid else np.zeros((0, 3))
+
+
 def _weight(end: np.ndarray, along: np.ndarray) -> trimesh.Trimesh:
     return placed(lathe([(-0.07, 0), (-0.07, 0.06), (0.07, 0.06), (0.07, 0)]), end, axes_along(along))
 
 
-def _tripod(floor: np.ndarray, top: np.ndarray) -> trimesh.Trimesh:
+def _tripod(floor: np.ndarray, top: np.ndarray, first_leg_rad: float) -> trimesh.Trimesh:
     """Three legs and a column in two sections, up to `top`."""
     height = float(top[1])
-    crotch = min(0.75, 0.55 * height)
-    spread = min(0.46, 0.75 * height)
+    crotch, spread = rigging.stands.legs_of(top)
     meshes = []
     for k in range(3):
-        turn = math.pi / 6 + 2 * math.pi * k / 3
+        turn = first_leg_rad + 2 * math.pi * k / 3
         toe = floor + spread * np.array([math.sin(turn), 0, math.cos(turn)]) + [0, 0.012, 0]
         meshes.append(rod(toe, lifted(floor, crotch), 0.011, 8))
     low = min(0.12, 0.3 * height)

@@ -18,6 +18,7 @@ from materials import KeyfallError
 from scenes.aiming import direction, look_frame
 from scenes.stage import Stage
 
+from ..platforms import drawing_settings, how_to_get_gl
 from .framing import Eye, blockers, chosen, label_places
 from .model import beam_parts, set_parts, sun_parts
 from .parts import SetPart
@@ -31,7 +32,6 @@ PASSES = 10
 
 COARSENESS = 2.5
 LABEL_ROOM_M = 0.25
-HOW_TO_GET_GL = "On Debian or Ubuntu: apt-get install libegl1 libgl1 libgl1-mesa-dri."
 
 
 class SetViewError(KeyfallError):
@@ -199,7 +199,7 @@ def _run(folder: Path, limit_s: float, environment: dict[str, str]) -> None:
     """Draw what the folder describes in another process."""
     root = str(Path(__file__).resolve().parent.parent)
     path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH", "")) if p)
-    settings = {**os.environ, "PYTHONPATH": path, "PYOPENGL_PLATFORM": "egl", **environment}
+    settings = {**os.environ, "PYTHONPATH": path, **drawing_settings(), **environment}
     words = [sys.executable, "-m", "render.rigged.view_child", str(folder)]
     try:
         done = subprocess.run(words, env=settings, capture_output=True, text=True, timeout=limit_s, check=False)
@@ -215,7 +215,7 @@ def _why(done: subprocess.CompletedProcess[str]) -> str:
     from .view_child import NO_GL
 
     if done.returncode == NO_GL:
-        return f"The set view cannot be drawn: there is no off-screen OpenGL on this machine. {HOW_TO_GET_GL}"
+        return f"The set view cannot be drawn: there is no off-screen OpenGL on this machine. {how_to_get_gl()}"
     last = (done.stderr or "").strip().splitlines()
     reason = last[-1] if last else f"the drawing process ended with status {done.returncode}"
-    return f"The set view cannot be drawn: {reason}. The graphics driver may be at fault. {HOW_TO_GET_GL}"
+    return f"The set view cannot be drawn: {reason}. The graphics driver may be at fault. {how_to_get_gl()}"

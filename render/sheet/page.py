@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from materials.plain import visible
+
 from .theme import LIGHT, Theme
 from .type import BODY, FALLBACK, FAMILY, Type, font_files, text_keys, text_width, wrapped
 
@@ -71,6 +73,7 @@ class Page:
         align: str = "left", layer: float = 5,
     ) -> float:  # fmt: skip
         """One line, its line box beginning at `top_mm`; returns where the next line would begin."""
+        text = visible(text)  # what no font draws, and no SVG may hold
         if text:
             baseline = top_mm + (kind.line_mm - kind.size_mm) / 2 + _BASELINE * kind.size_mm
             self.canvas.text(

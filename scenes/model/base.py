@@ -68,9 +68,9 @@ if TYPE_CHECKING:
     Step = float
     Moment = datetime
 else:
-    Power = _fraction_of({"exclusiveMinimum": 0}, 1)
+    Power = _fraction_of({"minimum": 1e-6}, 1)
     Shutter = _fraction_of({"minimum": 1e-5}, 3600)
-    Step = _fraction_of({"exclusiveMinimum": 0}, 3)
+    Step = _fraction_of({"minimum": 0.01}, 3)
     Moment = Annotated[datetime, BeforeValidator(_moment), WithJsonSchema({"type": "string", "format": "date-time"})]
 Side = Literal["front", "back", "left", "right", "ceiling", "floor"]
 

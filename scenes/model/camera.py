@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
@@ -41,10 +42,12 @@ class Camera(Table):
         640, description="Pixels along the long side of the picture."
     )
     aspect: Annotated[str, Field(pattern=r"^[0-9]+(\.[0-9]+)?:[0-9]+(\.[0-9]+)?$")] | None = Field(
-        None, description='Sides of the picture, e.g. "4:5"; the sensor\'s own if left out.'
+        None, description='Width to height of the picture, e.g. "4:5" or "3:2"; the sensor\'s own sides if left out.'
     )
-    orientation: Literal["portrait", "landscape"] = Field(
-        "portrait", description="Whether the long side of the picture stands or lies."
+    orientation: Literal["portrait", "landscape"] | None = Field(
+        None,
+        description="Whether the long side of the picture stands or lies; as aspect says if left out, standing "
+        "without aspect.",
     )
 
     def problems(self) -> Iterator[Problem]:
@@ -64,18 +67,38 @@ class Camera(Table):
                 )
         if self.aspect is not None:
             sides = [float(side) for side in self.aspect.split(":")]
-            if min(sides) == 0 or max(sides) / min(sides) > 20:
+            if not 0 < min(sides) <= max(sides) <= 20 * min(sides) < math.inf:
                 yield Problem(
                     ("aspect",),
                     f"a picture of {self.aspect} has no usable shape",
                     'Allowed: sides up to 20:1, e.g. "4:5".',
                 )
 
+    def doubts(self) -> Iterator[Problem]:
+        """What is worth a look in this table."""
+        if self.orientation is None and self.lies():
+            wide, high = str(self.aspect).split(":")
+            yield Problem(
+                ("aspect",),
+                f'aspect is width to height, so this picture lies: {wide} wide, {high} high',
+                fix=f'Write orientation = "landscape" if that is meant, or aspect = "{high}:{wide}" to stand it up.',
+                severity="warning",
+            )
+
+    def lies(self) -> bool:
+        """Whether the picture is held across."""
+        if self.orientation is not None:
+            return self.orientation == "landscape"
+        if self.aspect is None:
+            return False
+        wide, high = (float(side) for side in self.aspect.split(":"))
+        return wide > high
+
     def frame_ratio(self) -> float:
         """Width over height of the picture."""
         sides = self.sensor_mm if self.aspect is None else [float(s) for s in self.aspect.split(":")]
         long, short = max(sides), min(sides)
-        return short / long if self.orientation == "portrait" else long / short
+        return long / short if self.lies() else short / long
 
 
 class Exposure(Table):

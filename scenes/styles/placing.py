@@ -54,7 +54,7 @@ class FaceOnSet:
     found: Survey
 
 
-def styled(scene: Scene, style: Style, key: str) -> StyledScene:
+def styled(scene: Scene, style: Style, key: str, turn: bool = True) -> StyledScene:
     """The scene with the light `key` in a style; see `scenes.styles.apply_style`."""
     tables = scene.model_dump(mode="json", exclude_unset=True)
     face = _face(scene)
@@ -63,12 +63,17 @@ def styled(scene: Scene, style: Style, key: str) -> StyledScene:
     distance = round(float(np.linalg.norm(fixture.centre_m - face.frame.origin_m)), 3)
     notes = []
     side = 1 if azimuth > -STRAIGHT_DEG else -1
-    turn = _turn_wanted(style, face.turn_deg, side)
-    if turn is not None:
-        notes.append(_turn(tables, scene, turn - face.turn_deg, style, turn))
+    wanted = _turn_wanted(style, face.turn_deg, side)
+    if wanted is not None and not turn:
+        far = f"{abs(wanted):.0f} degrees from the camera"
+        notes.append(f"The sitter stays turned as varied; {style.name} light wants the face {far}.")
+    elif wanted is not None:
+        notes.append(_turn(tables, scene, wanted - face.turn_deg, style, wanted))
         scene = _sound(tables, scene.folder)
         face = _face(scene)
-    if style.name in ("short", "profile-rim"):
+    if abs(face.turn_deg) < STRAIGHT_DEG:
+        pass  # a face that looks at the camera has no far side: the key stays on its own
+    elif style.name in ("short", "profile-rim"):
         side = 1 if face.turn_deg > 0 else -1
     elif style.name == "broad":
         side = -1 if face.turn_deg > 0 else 1

@@ -174,7 +174,7 @@ def key_of(scene: Scene, key: str | None = None) -> str:
     return key
 
 
-def apply_style(scene: Scene, style: str, key: str | None = None) -> StyledScene:
+def apply_style(scene: Scene, style: str, key: str | None = None, *, turn: bool = True) -> StyledScene:
     """The scene with its key light moved into a style, and the sitter or a fill where the style asks for it.
 
     The key keeps its head, modifiers, gels, power and distance from the face, and the side of the face it is on.
@@ -182,6 +182,7 @@ def apply_style(scene: Scene, style: str, key: str | None = None) -> StyledScene
     Parameters
     ----------
     style : one of `STYLES`. key : name of the light to move; the first with the role key if left out.
+    turn : whether the sitter may be turned where the style asks for it.
 
     Raises
     ------
@@ -192,7 +193,7 @@ def apply_style(scene: Scene, style: str, key: str | None = None) -> StyledScene
     from .placing import styled
 
     chosen = style_named(style)
-    return styled(scene, chosen, key_of(scene, key))
+    return styled(scene, chosen, key_of(scene, key), turn)
 
 
 def spots(style: Style, side: int) -> Iterator[tuple[float, float]]:

@@ -6,6 +6,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from materials.plain import hidden_character
 from scenes.names import stock_names
 
 Tables = dict[str, Any]
@@ -216,7 +217,7 @@ def scene_tables(draw: st.DrawFn, figure: str | None = None, most_lights: int = 
     chosen = draw(st.dictionaries(light_names, lights(), min_size=1, max_size=most_lights))
     if draw(st.booleans()):
         chosen["window"] = draw(ambients())
-    tables: Tables = {"format": 1, "title": draw(st.text(max_size=20)), "camera": draw(cameras())}
+    tables: Tables = {"format": 1, "title": draw(st.text(max_size=20).filter(lambda text: hidden_character(text) is None)), "camera": draw(cameras())}
     if draw(st.booleans()):
         tables["haze"] = draw(hazes())
     if draw(st.booleans()):

@@ -87,7 +87,10 @@ def test_any_valid_scene_builds_a_sound_stage(tables: Tables) -> None:
         ({"camera__aspect": "4:5", "camera__orientation": "landscape"}, (640, 512), (30, 24)),
         ({"camera__aspect": None}, (427, 640), (24, 36)),
         ({"camera__aspect": "1:1"}, (640, 640), (24, 24)),
-        ({"camera__aspect": "16:9"}, (360, 640), (20.25, 36)),
+        ({"camera__aspect": "16:9"}, (640, 360), (36, 20.25)),
+        ({"camera__aspect": "9:16"}, (360, 640), (20.25, 36)),
+        ({"camera__aspect": "16:9", "camera__orientation": "portrait"}, (360, 640), (20.25, 36)),
+        ({"camera__aspect": "3:2", "camera__orientation": "landscape"}, (640, 427), (36, 24)),
         ({"camera__aspect": "4:5", "camera__sensor_mm": [24, 36]}, (512, 640), (24, 30)),
     ],
 )

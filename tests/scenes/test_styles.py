@@ -117,6 +117,14 @@ def test_short_light_follows_the_camera_round_the_set():
     assert azimuth < 0
 
 
+@pytest.mark.parametrize("style", ["short", "profile-rim"])
+def test_a_head_turn_that_is_varied_stays_as_its_label_says(style):
+    styled = apply_style(_set(turn=0), style, turn=False)
+    assert _stage(styled).landmarks is not None
+    assert _from_nose(_stage(styled))[3] == pytest.approx(0, abs=1.5)
+    assert any("stays turned as varied" in note for note in styled.notes)
+
+
 @pytest.mark.parametrize("style", ["short", "broad"])
 def test_a_face_to_the_camera_is_turned_and_the_note_says_so(style):
     styled = apply_style(_set(turn=0), style)

@@ -31,6 +31,15 @@ def test_lists_of_names_are_joined_by_plus_and_none_empties_them():
     assert parse_variation("light.key.gels=none").labels == ("no gel",)
 
 
+def test_lists_of_numbers_are_joined_by_plus_too():
+    v = parse_variation("room.size_m=3+4+2.4,5+7+3")
+    assert v.values == (([3, 4, 2.4],), ([5, 7, 3],))
+    assert v.labels == ("3, 4, 2.4 m", "5, 7, 3 m")
+    assert parse_variation("light.key.at_m=1+2+-0.5").values == (([1, 2, -0.5],),)
+    assert parse_variation("title=1+x,2").values == (("1+x",), (2,))
+    assert parse_variation("camera.distance_m=1e+1").values == ((10.0,),)
+
+
 def test_a_modifier_described_in_place_is_one_value():
     text = 'light.key.modifiers=snoot,[{ kind = "snoot", length_m = 0.3 }]'
     assert parse_variation(text).values == ((["snoot"],), ([{"kind": "snoot", "length_m": 0.3}],))
