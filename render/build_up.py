@@ -11,7 +11,7 @@ from pydantic import Field
 from materials import KeyfallError
 from materials.plain import visible
 from scenes import build_stage, load_scene
-from scenes.meters import aperture_words
+from scenes.meters import reading_words
 from scenes.set_up import is_ambient, set_up_order
 from scenes.stage import Stage
 
@@ -49,6 +49,9 @@ class BuildUpReport(Record):
     settings: CameraSettings
     before: str = Field(description="what the frame shows before the first head is set up, in words")
     steps: list[StepReport]
+    notes: list[str] = Field(
+        default=[], description="about the sheet itself, such as characters that cannot be printed"
+    )
     checksums: dict[str, str] = CHECKSUMS
 
 
@@ -63,9 +66,10 @@ class Step:
 
 def build_up(
     scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, cache: Cache | None = None,
-    progress: Progress | None = None,
+    progress: Progress | None = None, paper: str = "a4",
 ) -> BuildUpReport:  # fmt: skip
-    """Trace a scene and write `build-up.pdf`, `build-up.png` and `build-up.json`.
+    """Trace a scene and write `build-up.pdf` on pages of a paper ("a4" or "letter"), `build-up.png`, `build-up.html`
+    and `build-up.json`.
 
     Raises
     ------
@@ -86,9 +90,11 @@ def build_up(
             title=stage.title or visible(scene_path.stem), settings=camera_settings(stage), before=_before(stage, olat),
             steps=[step.report for step in steps],
         )  # fmt: skip
+        from .build_up_html import build_up_html
         from .build_up_sheet import write_build_up_sheet
 
-        write_build_up_sheet(output, steps, report)
+        report = report.model_copy(update={"notes": write_build_up_sheet(output, steps, report, paper)})
+        output.write_text("build-up.html", build_up_html(steps, report))
         report = output.finish("build-up.json", report)
     return report
 
@@ -122,8 +128,8 @@ def _pixels(olat: OlatSet, stage: Stage) -> np.ndarray:
     return sized(develop(olat, stage, curve=DEFAULT_CURVE), stage).to_8_bit()
 
 
-def reading_words(reading: ReadingReport) -> str:
-    """A light's own reading in words, such as "f/8 + 0.3 at the face"."""
+def alone_words(reading: ReadingReport) -> str:
+    """A light's own reading in words, such as "f/8 + 0.3, 0.3 over, at the face"."""
     if reading.stops is None:
         return "reads nothing on this set"
-    return f"{aperture_words(reading.f_number)} {place_words(reading.probe)}"
+    return f"{reading_words(reading.f_number, reading.stops)}, {place_words(reading.probe)}"

@@ -49,6 +49,8 @@ PaperOption = Annotated[Paper, typer.Option(help="Size of the pages.")]
 
 
 def _said(report: Record, as_json: bool, folder: Path, files: str) -> None:
+    for text in getattr(report, "notes", []):
+        talk.print(text, markup=False, highlight=False, style="yellow", soft_wrap=True)
     if as_json:
         write_json(report.model_dump_json(indent=2))
     else:
@@ -76,6 +78,7 @@ def compare(
         typer.Option("--even", help="Set the varied light's power so that in every picture it reads as in the scene."),
     ] = False,
     pictures: Annotated[bool, typer.Option("--pictures", help="Also write each picture by itself.")] = False,
+    paper: PaperOption = Paper.a4,
     quality: QualityOption = Quality.preview,
     samples: SamplesOption = None,
     until: TargetOption = None,
@@ -100,14 +103,15 @@ def compare(
         grid = make_grid(scene, [parse_variation(text) for text in vary or []], named, key)
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
-            report = run(grid, output, tracing, even=even, pictures=pictures, progress=bar)
-        _said(report, as_json, output, "compare.pdf, compare.png, compare.json")
+            report = run(grid, output, tracing, even=even, pictures=pictures, paper=paper.value, progress=bar)
+        _said(report, as_json, output, "compare.pdf, compare.png, compare.html, compare.json")
 
 
 @app.command("build-up")
 def build_up(
     scene: SceneFile,
     output: OutputOption,
+    paper: PaperOption = Paper.a4,
     quality: QualityOption = Quality.preview,
     samples: SamplesOption = None,
     until: TargetOption = None,
@@ -122,8 +126,8 @@ def build_up(
         require_clean(scene)
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
-            report = run(scene, output, tracing, progress=bar)
-        _said(report, as_json, output, "build-up.pdf, build-up.png, build-up.json")
+            report = run(scene, output, tracing, progress=bar, paper=paper.value)
+        _said(report, as_json, output, "build-up.pdf, build-up.png, build-up.html, build-up.json")
 
 
 @app.command()
@@ -191,9 +195,7 @@ def plan(
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = plan_of(scene, output, tracing, paper=paper.value, view=view, progress=bar)
-        for text in report.notes:
-            talk.print(text, markup=False, highlight=False, style="yellow", soft_wrap=True)
-        _said(report, as_json, output, "plan.pdf, plan.json, and each page as SVG and PNG")
+        _said(report, as_json, output, "plan.pdf, plan.html, plan.json, and each page as SVG and PNG")
 
 
 @app.command()

@@ -90,6 +90,9 @@ class CompareReport(Record):
     evened: bool
     quality: str
     cells: list[CellReport]
+    notes: list[str] = Field(
+        default=[], description="about the sheet itself, such as characters that cannot be printed"
+    )
     checksums: dict[str, str] = CHECKSUMS
 
 
@@ -112,16 +115,19 @@ def compare(
     *,
     even: bool = False,
     pictures: bool = False,
+    paper: str = "a4",
     cache: Cache | None = None,
     progress: Progress | None = None,
 ) -> CompareReport:
-    """Trace what differs between variants, once, and write `compare.pdf`, `compare.png` and `compare.json`.
+    """Trace what differs between variants, once, and write `compare.pdf`, `compare.png`, `compare.html` and
+    `compare.json`.
 
     Parameters
     ----------
     grid : what `render.variants.make_grid` gives.
     even : give the varied lights, in each variant, the power at which they read at the face as in the scene itself.
     pictures : also write each picture by itself, `compare-ROW-COLUMN.png`, counted from 1.
+    paper : of the PDF, "a4" or "letter".
 
     Raises
     ------
@@ -132,9 +138,11 @@ def compare(
         import_ahead(SHEETS)
         cells = _cells(grid, tracing, even, cache, progress)
         report = _report(grid, cells, tracing, even)
+        from .compare_html import compare_html
         from .compare_sheet import write_compare_sheet
 
-        write_compare_sheet(output, cells, report)
+        report = report.model_copy(update={"notes": write_compare_sheet(output, cells, report, paper)})
+        output.write_text("compare.html", compare_html(cells, report))
         if pictures:
             output.series("compare-[0-9]-[0-9].png")
             output.series("compare-[0-9]-[0-9][0-9].png")
@@ -265,7 +273,7 @@ def _light_behind(numbers: CellNumbers) -> str:
     light, face = numbers.background_light_stops, numbers.face_stops
     if light is None or face is None or light + face <= DARKEST_STOPS:
         return "none"
-    return difference_words(light, level="as the face")
+    return difference_words(light, level="the same")
 
 
 def _look_behind(stops: float | None) -> str:

@@ -1,8 +1,11 @@
-"""The sheet of `keyfall compare`: a cell a variant, its exposure map and its numbers under it."""
+"""The sheets of `keyfall compare`: a cell a variant, its exposure map and its numbers under it; on one wide picture,
+and on pages of paper."""
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +14,20 @@ from .compare import Cell, CompareReport, number_words
 from .outputs import OutputFolder
 from .palette import colours
 from .settings_words import settings_line
-from .sheet import WIDE_LABEL, WIDE_LINE, WIDE_TITLE, Page, Type, save_pdf, save_png, text_width, true_minus, wrapped
+from .sheet import (
+    PAPERS_MM,
+    WIDE_LABEL,
+    WIDE_LINE,
+    WIDE_TITLE,
+    Page,
+    Type,
+    number_pages,
+    save_pdf,
+    save_png,
+    text_width,
+    true_minus,
+    wrapped,
+)
 from .stops_scale import draw_stops_scale
 from .styles.rules import pattern_words
 
@@ -20,16 +36,21 @@ _NARROWEST_MM, _WIDEST_MM = 62.0, 88.0
 _DOTS = 200.0
 _MAP_SHARE = 0.4  # of a cell's width
 _ACROSS_MOST = 4
+_TYPE_FOR_MM = 70.0
+"""Width of a cell for which the types are made; narrower ones have smaller type, down to `_SMALLEST_TYPE`."""
+
+_SMALLEST_TYPE = 0.72
+_FOOT_MM = 16.0
 
 _AXIS = Type(13, "semibold", 1.2)
-_NUMBER = Type(17, "semibold", 1.12)
+_NUMBER = Type(16, "semibold", 1.12)
 _WORD = Type(10.5, "regular", 1.2)
 _NOTE = Type(10, "regular", 1.25)
 
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """Measures of the sheet, millimetres."""
+    """Measures of a sheet or page, millimetres; `factor` scales its types, `numbers` is the most under a picture."""
 
     columns: int
     cell_mm: float
@@ -38,72 +59,159 @@ class _Layout:
     notes_mm: list[float]
     side_mm: float
     numbers: int
+    factor: float
+
+    def kind(self, kind: Type) -> Type:
+        """A type at this sheet's size."""
+        return kind.scaled(self.factor)
 
     @property
     def under_mm(self) -> float:
         """Height of map and numbers."""
-        return max(_MAP_SHARE * self.cell_mm * 1.25, self.numbers * (_NUMBER.line_mm + 1) + 1)
+        return max(_MAP_SHARE * self.cell_mm * 1.25, self.numbers * (self.kind(_NUMBER).line_mm + 1) + 1)
 
     def row_mm(self, row: int) -> float:
         """Height of a row, with the gap after it."""
         return self.labels_mm[row] + self.pictures_mm[row] + 2 + self.under_mm + self.notes_mm[row] + _GAP_MM + 2
 
+    @property
+    def inner_mm(self) -> float:
+        """Width of all cells with what stands beside them."""
+        return self.side_mm + self.columns * (self.cell_mm + _GAP_MM) - _GAP_MM
 
-def write_compare_sheet(output: OutputFolder, cells: list[Cell], report: CompareReport) -> None:
-    """Write `compare.png` and `compare.pdf`."""
+
+def write_compare_sheet(
+    output: OutputFolder, cells: list[Cell], report: CompareReport, paper: str = "a4"
+) -> list[str]:
+    """Write `compare.png`, all on one picture, and `compare.pdf`, on pages of a paper; returns what could not be
+    printed."""
     page = compare_page(cells, report)
+    pages = compare_pages(cells, report, paper)
     output.write("compare.png", lambda path: save_png(path, page))
-    output.write("compare.pdf", lambda path: save_pdf(path, [page], report.title))
+    output.write("compare.pdf", lambda path: save_pdf(path, pages, report.title))
+    return page.notes()
 
 
 def compare_page(cells: list[Cell], report: CompareReport) -> Page:
     """Draw the sheet on one page of the size it needs."""
-    layout = _layout(cells, report)
-    inner = layout.side_mm + layout.columns * (layout.cell_mm + _GAP_MM) - _GAP_MM
-    inner = max(inner, 130.0)
-    title = wrapped(report.title, WIDE_TITLE, inner, 2)
-    under = wrapped(_subtitle(report), WIDE_LINE, inner)
-    heads = _AXIS.line_mm + 2 if report.down else 0
-    head = len(title) * WIDE_TITLE.line_mm + len(under) * WIDE_LINE.line_mm + 7 + heads
-    rows = len(layout.pictures_mm)
-    hazy = any(cell.report.numbers.haze is not None for cell in cells)
-    height = 2 * _MARGIN_MM + head + sum(layout.row_mm(r) for r in range(rows)) + (20 if hazy else 14)
-    page = Page(inner + 2 * _MARGIN_MM, height, dots_per_inch=_DOTS)
-    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, WIDE_TITLE, most_lines=2)
-    y = page.paragraph(_MARGIN_MM, y + 1, inner, _subtitle(report), WIDE_LINE, colour=page.theme.quiet) + 6
-    if report.down is not None:
-        y = _column_heads(page, layout, report, y)
-    for row in range(rows):
-        _row(page, layout, cells, report, row, y)
-        y += layout.row_mm(row)
-    _foot(page, inner, y, hazy)
-    return page
-
-
-def _layout(cells: list[Cell], report: CompareReport) -> _Layout:
     count = len(report.across.labels)
     columns = count if report.down is not None else math.ceil(count / math.ceil(count / _ACROSS_MOST))
     pixels = max(cell.picture.shape[1] for cell in cells)
     width = min(max(pixels * 25.4 / _DOTS, _NARROWEST_MM), _WIDEST_MM)
+    layout = _layout(cells, report, columns, width, 1.0)
+    inner = max(layout.inner_mm, 130.0)
+    rows = range(len(layout.pictures_mm))
+    height = 2 * _MARGIN_MM + _head_mm(report, layout, inner) + sum(layout.row_mm(r) for r in rows) + 14
+    page = Page(inner + 2 * _MARGIN_MM, height, dots_per_inch=_DOTS)
+    y = _draw_rows(page, layout, cells, report, list(rows), _head(page, report, layout, inner))
+    _foot(page, inner, y, cells)
+    return page
+
+
+def compare_pages(cells: list[Cell], report: CompareReport, paper: str = "a4") -> list[Page]:
+    """Draw the sheet on upright pages of a paper: up to three pictures across, and as many rows as fit.
+
+    A grid of more columns goes on over further pages, its columns as even as they can be.
+
+    Parameters
+    ----------
+    paper : "a4" or "letter".
+    """
+    width, height = PAPERS_MM[paper]
+    inner = width - 2 * _MARGIN_MM
+    pages: list[Page] = []
+    for part, told in _parts(cells, report):
+        columns = len(told.across.labels)
+        if told.down is None:
+            columns = min(columns, 2 if columns in (2, 4) else 3)
+        side = _side_mm(told)
+        cell = min((inner - side + _GAP_MM) / columns - _GAP_MM, _WIDEST_MM)
+        layout = _layout(part, told, columns, cell, min(max(cell / _TYPE_FOR_MM, _SMALLEST_TYPE), 1.0))
+        for rows in _rows_by_page(layout, told, inner, height):
+            page = Page(width, height, dots_per_inch=_DOTS)
+            _draw_rows(page, layout, part, told, rows, _head(page, told, layout, inner))
+            _foot(page, inner, height - _MARGIN_MM - _FOOT_MM, part)
+            pages.append(page)
+    number_pages(pages, _MARGIN_MM, report.title)
+    return pages
+
+
+def _parts(cells: list[Cell], report: CompareReport) -> Iterator[tuple[list[Cell], CompareReport]]:
+    """The columns of a grid in even parts of at most three, each as a report of its own."""
+    count = len(report.across.labels)
+    if report.down is None or count <= 3:
+        yield cells, report
+        return
+    parts = math.ceil(count / 3)
+    edges = [round(k * count / parts) for k in range(parts + 1)]
+    for first, end in itertools.pairwise(edges):
+        across = report.across.model_copy(update={"labels": report.across.labels[first:end]})
+        inside = [cell for k, cell in enumerate(cells) if first <= k % count < end]
+        yield inside, report.model_copy(update={"across": across, "cells": [cell.report for cell in inside]})
+
+
+def _rows_by_page(layout: _Layout, report: CompareReport, inner: float, height: float) -> Iterator[list[int]]:
+    """Rows in groups that fit on a page together; one that is too high by itself stands alone."""
+    room = height - 2 * _MARGIN_MM - _head_mm(report, layout, inner) - _FOOT_MM
+    group: list[int] = []
+    taken = 0.0
+    for row in range(len(layout.pictures_mm)):
+        if group and taken + layout.row_mm(row) > room + _GAP_MM:
+            yield group
+            group, taken = [], 0.0
+        group.append(row)
+        taken += layout.row_mm(row)
+    yield group
+
+
+def _head_mm(report: CompareReport, layout: _Layout, inner: float) -> float:
+    title, line = layout.kind(WIDE_TITLE), layout.kind(WIDE_LINE)
+    rows = len(wrapped(report.title, title, inner, 2)) * title.line_mm
+    heads = _heads_mm(report, layout) if report.down is not None else 0.0
+    return rows + len(wrapped(subtitle(report), line, inner)) * line.line_mm + 7 + heads
+
+
+def _head(page: Page, report: CompareReport, layout: _Layout, inner: float) -> float:
+    """Title, what is varied, and the labels of columns; returns where the rows begin."""
+    title, line = layout.kind(WIDE_TITLE), layout.kind(WIDE_LINE)
+    y = page.paragraph(_MARGIN_MM, _MARGIN_MM, inner, report.title, title, most_lines=2)
+    y = page.paragraph(_MARGIN_MM, y + 1, inner, subtitle(report), line, colour=page.theme.quiet) + 6
+    if report.down is None:
+        return y
+    kind = layout.kind(WIDE_LABEL)
+    for column, label in enumerate(report.across.labels):
+        x = _MARGIN_MM + layout.side_mm + column * (layout.cell_mm + _GAP_MM)
+        page.paragraph(x, y, layout.cell_mm, label, kind, most_lines=2)
+    return y + _heads_mm(report, layout)
+
+
+def _heads_mm(report: CompareReport, layout: _Layout) -> float:
+    kind = layout.kind(WIDE_LABEL)
+    return max(len(wrapped(label, kind, layout.cell_mm, 2)) for label in report.across.labels) * kind.line_mm + 2
+
+
+def _side_mm(report: CompareReport) -> float:
+    """Room beside the rows for their labels."""
+    if report.down is None:
+        return 0.0
+    return min(max(text_width(label, WIDE_LABEL) for label in report.down.labels), 34.0) + 4
+
+
+def _layout(cells: list[Cell], report: CompareReport, columns: int, width: float, factor: float) -> _Layout:
     rows: dict[int, list[Cell]] = {}
     for index, cell in enumerate(cells):
         rows.setdefault(index // columns, []).append(cell)
-    side = 0.0
-    if report.down is not None:
-        widest = max(text_width(label, WIDE_LABEL) for label in report.down.labels)
-        side = min(widest, 34.0) + 4
-    labelled = report.down is None
+    label, labelled = WIDE_LABEL.scaled(factor), report.down is None
     return _Layout(
         columns, width,
         [max(_picture_mm(cell, width) for cell in row) for row in rows.values()],
         [
-            max(len(wrapped(cell.variant.labels[-1], WIDE_LABEL, width, 2)) for cell in row) * WIDE_LABEL.line_mm + 1.5
+            max(len(wrapped(cell.variant.labels[-1], label, width, 2)) for cell in row) * label.line_mm + 1.5
             if labelled else 0.0
             for row in rows.values()
         ],
-        [max(_notes_mm(cell, width) for cell in row) for row in rows.values()],
-        side,
-        max(len(number_words(cell.report.numbers)) for cell in cells),
+        [max(_notes_mm(cell, width, _NOTE.scaled(factor)) for cell in row) for row in rows.values()],
+        _side_mm(report), max(len(number_words(cell.report.numbers)) for cell in cells), factor,
     )  # fmt: skip
 
 
@@ -112,22 +220,23 @@ def _picture_mm(cell: Cell, width_mm: float) -> float:
     return min(width_mm * height / width, 1.5 * width_mm)
 
 
-def _column_heads(page: Page, layout: _Layout, report: CompareReport, y: float) -> float:
-    deepest = max(len(wrapped(label, WIDE_LABEL, layout.cell_mm, 2)) for label in report.across.labels)
-    for column, label in enumerate(report.across.labels):
-        x = _MARGIN_MM + layout.side_mm + column * (layout.cell_mm + _GAP_MM)
-        page.paragraph(x, y, layout.cell_mm, label, WIDE_LABEL, most_lines=2)
-    return y + deepest * WIDE_LABEL.line_mm + 2
+def _draw_rows(
+    page: Page, layout: _Layout, cells: list[Cell], report: CompareReport, rows: list[int], y: float
+) -> float:
+    for row in rows:
+        _row(page, layout, cells, report, row, y)
+        y += layout.row_mm(row)
+    return y
 
 
 def _row(page: Page, layout: _Layout, cells: list[Cell], report: CompareReport, row: int, y: float) -> None:
+    kind = layout.kind(WIDE_LABEL)
     if report.down is not None:
-        label = report.down.labels[row]
-        page.paragraph(_MARGIN_MM, y, layout.side_mm - 3, label, WIDE_LABEL, most_lines=6)
+        page.paragraph(_MARGIN_MM, y, layout.side_mm - 3, report.down.labels[row], kind, most_lines=6)
     for column, cell in enumerate(cells[row * layout.columns : (row + 1) * layout.columns]):
         x = _MARGIN_MM + layout.side_mm + column * (layout.cell_mm + _GAP_MM)
         if report.down is None:
-            page.paragraph(x, y, layout.cell_mm, cell.variant.labels[-1], WIDE_LABEL, most_lines=2)
+            page.paragraph(x, y, layout.cell_mm, cell.variant.labels[-1], kind, most_lines=2)
         _cell(page, layout, cell, x, y + layout.labels_mm[row], layout.pictures_mm[row])
 
 
@@ -141,19 +250,25 @@ def _cell(page: Page, layout: _Layout, cell: Cell, x: float, y: float, room_mm: 
     y += room_mm + 2
     map_mm = _MAP_SHARE * layout.cell_mm
     map_height = min(map_mm * shown, layout.under_mm)
-    page.picture(x, y, map_height / shown, map_height, _map_pixels(cell))
+    page.picture(x, y, map_height / shown, map_height, map_pixels(cell))
     at = x + map_mm + 3.5
     top = y - 0.8
-    step = max(_NUMBER.line_mm + 1, (layout.under_mm - 1) / layout.numbers)
+    number, word_kind = layout.kind(_NUMBER), layout.kind(_WORD)
+    step = max(number.line_mm + 1, (layout.under_mm - 1) / layout.numbers)
+    room = x + layout.cell_mm - at
     for value, word in number_words(cell.report.numbers):
-        page.text(at, top, value, _NUMBER)
-        page.text(x + layout.cell_mm, top + 1.4, word, _WORD, colour=page.theme.quiet, align="right")
-        page.rule(at, top + step - 1.2, x + layout.cell_mm - at)
+        fits = room - text_width(word, word_kind) - 1.0
+        kind = number.scaled(min(1.0, fits / max(text_width(value, number), 1e-6)))
+        page.text(at, top + (number.line_mm - kind.line_mm) / 2, value, kind)
+        right, down = x + layout.cell_mm, top + 0.36 * number.size_mm
+        page.text(right, down, word, word_kind, colour=page.theme.quiet, align="right")
+        page.rule(at, top + step - 1.2, room)
         top += step
-    _notes(page, cell, x, y + layout.under_mm + 1.2, layout.cell_mm)
+    _notes(page, cell, x, y + layout.under_mm + 1.2, layout.cell_mm, layout.kind(_NOTE))
 
 
-def _map_pixels(cell: Cell) -> np.ndarray:
+def map_pixels(cell: Cell) -> np.ndarray:
+    """The exposure map of a variant (h, w, 3) uint8, striped where no detail is left."""
     pixels = colours(cell.stops)
     rows, columns = np.indices(cell.stops.shape)
     stripes = ((rows + columns) // max(2, cell.stops.shape[1] // 64)) % 2 == 0
@@ -161,7 +276,7 @@ def _map_pixels(cell: Cell) -> np.ndarray:
     return pixels
 
 
-def _note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
+def note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
     """Sentences under a cell, each with whether it tells of a check met (None: of none)."""
     texts: list[tuple[str, bool | None]] = []
     style = cell.report.style
@@ -177,38 +292,45 @@ def _note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
     return [*texts, *((note, None) for note in cell.report.notes)]
 
 
-def _notes_mm(cell: Cell, width_mm: float) -> float:
-    lines = sum(len(wrapped(text, _NOTE, width_mm - 3)) for text, _ in _note_texts(cell))
-    return lines * _NOTE.line_mm + (2.2 if lines else 0)
+def _notes_mm(cell: Cell, width_mm: float, kind: Type) -> float:
+    lines = sum(len(wrapped(text, kind, width_mm - 3)) for text, _ in note_texts(cell))
+    return lines * kind.line_mm + (2.2 if lines else 0)
 
 
-def _notes(page: Page, cell: Cell, x: float, y: float, width_mm: float) -> None:
-    for text, met in _note_texts(cell):
+def _notes(page: Page, cell: Cell, x: float, y: float, width_mm: float, kind: Type) -> None:
+    for text, met in note_texts(cell):
         if met is not None:
             colour = page.theme.good if met else page.theme.doubt
-            page.box(x, y + 0.7, 1.0, _NOTE.size_mm, fill=colour)
-        y = page.paragraph(x + 3, y, width_mm - 3, text, _NOTE, colour=page.theme.quiet)
+            page.box(x, y + 0.7, 1.0, kind.size_mm, fill=colour)
+        y = page.paragraph(x + 3, y, width_mm - 3, text, kind, colour=page.theme.quiet)
 
 
-def _subtitle(report: CompareReport) -> str:
+def subtitle(report: CompareReport) -> str:
+    """What is varied, and the exposure."""
     what = report.across.name if report.down is None else f"{report.down.name} down, {report.across.name} across"
     exposure = "each at its own exposure" if report.settings is None else f"all at {settings_line(report.settings)}"
     evened = "; the varied light set to read the same everywhere" if report.evened else ""
     return f"{what[:1].upper()}{what[1:]}; {exposure}{evened}."
 
 
-def _foot(page: Page, inner: float, y: float, hazy: bool) -> None:
+def _foot(page: Page, inner: float, y: float, cells: list[Cell]) -> None:
     page.rule(_MARGIN_MM, y - 2, inner)
-    kind = Type(9.5)
+    kind = Type(8.5)
     scale = min(90.0, inner * 0.42)
     draw_stops_scale(page, _MARGIN_MM, y + 1.5, scale, kind)
+    page.paragraph(_MARGIN_MM + scale + 6, y + 0.4, inner - scale - 6, foot_words(cells), kind, colour=page.theme.quiet)
+
+
+def foot_words(cells: list[Cell]) -> str:
+    """What the map and the numbers under a picture mean."""
     words = (
-        "Map: stops from mid-grey, striped where no detail is left. Face: dome, stops from the set aperture. Cheeks: "
-        "each metered flat. Background: stops from the face."
+        "Map: stops from mid-grey, striped where no detail is left. Face: dome, stops over or under the set aperture. "
+        "Cheeks: each metered flat. Light behind: on the background, from the face's. Background: as seen, in stops "
+        "from mid-grey."
     )
-    if hazy:
+    if any(cell.report.numbers.haze is not None for cell in cells):
         words += (
             " Beam: stops over what is behind it, as seen. Contrast left: the share of the face's contrast, light to "
             "shadow, that the haze leaves."
         )
-    page.paragraph(_MARGIN_MM + scale + 6, y + 0.4, inner - scale - 6, words, kind, colour=page.theme.quiet)
+    return words

@@ -13,7 +13,8 @@ import numpy as np
 from .maps import ExposureMap, MapNumbers
 from .palette import FROM_STOPS, TO_STOPS, colours
 from .sheet.page import sheet_style
-from .sheet.type import Type, font_files, shortened, text_width
+from .sheet.type import Type, shortened, text_width
+from .sheet.type_files import font_files
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

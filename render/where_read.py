@@ -25,6 +25,7 @@ _HEAD_MARKS = (
     "face", "eyes", "eye_L", "eye_R", "nose", "glabella", "forehead", "upper_lip", "chin", "cheek_L", "cheek_R",
     "ear_L", "ear_R", "throat",
 )  # fmt: skip
+_HANDS = ("hand_L", "hand_R")
 _STANDS_FOR = {"hair_top": CROWN_PROBE, CROWN_PROBE: CROWN_PROBE, **dict.fromkeys(_HEAD_MARKS, FACE_PROBE)}
 """Landmarks of the head, and the meter point at which a light aimed at them is read."""
 
@@ -90,15 +91,16 @@ def where_read(light: Light, stage: Stage, readings: Sequence[_Read]) -> _Read:
         middle = [r for r in behind if r.probe == BACKGROUND_PROBE and (r.stops or 0.0) >= FAINTEST_STOPS]
         return _most(middle or behind or flat, at_face)
     over = next((r for r in own if (r.probe, r.aim) == (CROWN_PROBE, own_aim(light))), at_face)
-    if target == CROWN_PROBE and over.stops is not None:
+    if target == CROWN_PROBE and _reads(over):
         return over
     if target not in (FACE_PROBE, CROWN_PROBE):
-        there = next((r for r in own if r.probe == target and r.aim == _held_at(light, target)), None)
-        if there is not None and there.stops is not None:
+        both = _HANDS if light.aim == "hands" else (target,)
+        there = _most([r for r in own if r.probe in both and r.aim == _held_at(light, r.probe)], at_face)
+        if _reads(there):
             return there
     if over.exposure_lx_s > at_face.exposure_lx_s * 2**FROM_BEHIND_STOPS:
         return over
-    return at_face if at_face.stops is not None else _most(flat, at_face)
+    return at_face if _reads(at_face) or light.aim_m is None else _most([at_face, *flat], at_face)
 
 
 def aimed_at(light: Light, stage: Stage) -> str:
@@ -128,6 +130,11 @@ def _on_background(place_m: np.ndarray, stage: Stage) -> bool:
     """Whether a place lies on or behind what is behind the sitter."""
     mark = stage.landmarks.get("background")
     return mark is not None and float(place_m[2]) <= float(mark[2]) + NEAR_AIM_M
+
+
+def _reads(reading: Held) -> bool:
+    """Whether enough light gets there to set a light by it."""
+    return reading.stops is not None and reading.stops >= FAINTEST_STOPS
 
 
 def _apart(a: np.ndarray, b: np.ndarray) -> float:

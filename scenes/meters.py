@@ -26,12 +26,6 @@ NOMINAL_THIRDS = (
 )  # fmt: skip
 """Engraved marks a third of a stop apart from f/0.7; the exact values are 2^(k/6), k from -3."""
 
-ISO_STEPS = (
-    25, 32, 40, 50, 64, 80, 100, 125, 160, 200, 250, 320, 400, 500, 640, 800, 1000, 1250, 1600, 2000, 2500, 3200, 4000,
-    5000, 6400, 8000, 10000, 12800, 16000, 20000, 25600, 32000, 40000, 51200, 64000, 80000, 102400,
-)  # fmt: skip
-"""Speeds of cameras, a third of a stop apart (from memory)."""
-
 _MARKS = {mark: 2.0 ** ((k - 3) / 6) for k, mark in enumerate(NOMINAL_THIRDS)}
 
 
@@ -110,17 +104,6 @@ def aperture_mark(f_number: float) -> str:
     except ValueError:
         return significant(f_number, 3)
     return mark if abs(exact_f_number(float(mark)) / f_number - 1) < 1e-6 else significant(f_number, 3)
-
-
-def iso_step_at_most(iso: float) -> int | None:
-    """The greatest standard speed, a third of a stop apart, that is no more than `iso`; None under the lowest.
-
-    Examples
-    --------
-    >>> iso_step_at_most(44.1), iso_step_at_most(3.2)
-    (40, None)
-    """
-    return next((step for step in reversed(ISO_STEPS) if step <= iso * 1.02), None)
 
 
 def format_shutter(shutter_s: float) -> str:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Sequence
 from html import escape
 
 import numpy as np
 
+from ..sheet.html import picture_uri
 from ..sheet.save import font_faces
 from .blocks import MARK, swatch_offset, swatch_words
 from .light_pages import contrast_numbers, kit_words, side_notes, sitter_noun
@@ -16,7 +15,7 @@ from .pages import MAPPED_NOTE
 from .record import BoardReport, ContrastReport, LookReport, SwatchReport
 from .style import board_css
 
-_LONGEST_PX, _LEAD_LONGEST_PX, _JPEG_QUALITY = 1100, 1600, 88
+_LONGEST_PX, _LEAD_LONGEST_PX = 1100, 1600
 _KINDS = {"head": "Heads", "modifier": "Modifiers", "gel": "Gels"}
 _SKIN, _SEAM = 13.2, 1.2  # of a swatch of radius 20
 
@@ -90,18 +89,6 @@ def _figure(look: LookReport, picture: np.ndarray, longest_px: int) -> str:
         f"<figcaption><h2>{escape(look.title)}</h2><p>{escape(look.caption)}</p>"
         f'<ul class="swatches">{swatches}</ul></figcaption></figure>'
     )
-
-
-def picture_uri(picture: np.ndarray, longest_px: int) -> str:
-    """A picture as a JPEG data URI, no side longer than `longest_px`."""
-    from PIL import Image
-
-    image = Image.fromarray(np.ascontiguousarray(picture))
-    if max(image.size) > longest_px:
-        image.thumbnail((longest_px, longest_px), Image.Resampling.LANCZOS)
-    buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=_JPEG_QUALITY, subsampling=0, optimize=True)
-    return f"data:image/jpeg;base64,{base64.b64encode(buffer.getvalue()).decode('ascii')}"
 
 
 def _swatch(swatch: SwatchReport) -> str:

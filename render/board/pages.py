@@ -10,11 +10,12 @@ from functools import cache
 import numpy as np
 
 from ..sheet import LABEL, SMALL, TITLE, Page, Theme, Type, shortened, wrapped
+from ..sheet.paper import PAPERS_MM as UPRIGHT_MM
 from .blocks import Block, lines, look_block, sentences, stacked
 from .layout import FOOT_MM, LEVELS, MARGIN_MM, TOP_MM, Box, Sheet, pages_of, plan
 from .record import LookReport
 
-PAPERS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}
+PAPERS_MM = {name: (tall, wide) for name, (wide, tall) in UPRIGHT_MM.items()}
 MAPPED_NOTE = "* More saturated in the light than sRGB shows: the swatch is paler, at the same hue and lightness."
 _TITLES = (TITLE, Type(19, "bold", 1.14), Type(15, "bold", 1.16), Type(12, "bold", 1.18))
 _CLIENT, _NOTE = Type(11, "regular", 1.3), Type(9.5, "regular", 1.36)

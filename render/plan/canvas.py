@@ -17,7 +17,7 @@ TOKEN_MM = 2.75
 
 LINE_MM = 3.45
 _TOKEN_GAP_MM = 1.3
-
+_VEIL, _VEIL_LAYER = 0.78, 4.6
 
 Waiting = tuple[Label, list[tuple[str, Type, str]], int, str]
 """A label, its lines (text, type, colour), its light's number or 0, and the colour of that."""
@@ -94,9 +94,15 @@ class Drawing:
                 token(self.page, x + TOKEN_MM, y + TOKEN_MM, number, colour)
                 x += 2 * TOKEN_MM + _TOKEN_GAP_MM
             for text, kind, ink in lines:
+                self._clear(x, y, text_width(text, kind))
                 self.page.text(x, y - 0.35, text, Type(kind.size_pt, kind.cut, 1.22), colour=ink)
                 y += LINE_MM
         self.waiting.clear()
+
+    def _clear(self, x_mm: float, y_mm: float, width_mm: float) -> None:
+        """Pale what runs under a line of words, so that no line strikes it through."""
+        paper = self.page.theme.paper
+        self.page.box(x_mm - 0.3, y_mm - 0.1, width_mm + 0.6, LINE_MM, fill=paper, alpha=_VEIL, layer=_VEIL_LAYER)
 
 
 def token(page: Page, x_mm: float, y_mm: float, number: int, colour: str, radius_mm: float = TOKEN_MM) -> None:

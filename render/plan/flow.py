@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from ..sheet import HEADING, LABEL, SMALL, Column, Page, Table, shortened, wrapped
 from ..sheet.type import Type
 
-PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 MARGIN_MM, FOOT_MM = 17.0, 15.0
 SECTION_GAP_MM = 8.0
 _DOTS_PER_INCH = 200

@@ -91,8 +91,16 @@ def draw_margin(page: Page, x: float, top: float, bottom: float, report: PlanRep
 
 
 def _legend(report: PlanReport) -> list[str]:
+    turned = report.camera.azimuth_deg
+    count = "x to camera right, z toward the camera"
+    angles: tuple[str, ...] = ()
+    if abs(turned) >= 0.5:
+        count = "x to the right as one looks from the front of the set, z toward its front"
+        side = side_words(turned)
+        angles = (f"Angles of lights count from the camera, which stands {side} of the set's front.",)
     words = (
-        "Places count from the floor mark: x to camera right, z toward the camera, in metres.",
+        f"Places count from the floor mark: {count}, in metres.",
+        *angles,
         "Cross: a stand's foot. Dashes: from a light's front to its aim. Wash: its beam, to half of the peak.",
     )
     return [line for text in words for line in wrapped(text, SMALL, MARGIN_COLUMN_MM)]

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, Literal
 from ..outputs import OutputFolder
 from ..report import Report
 from ..rigged.view import SetView, SetViewError, draw_set_view
-from ..sheet import Page, save_pdf, save_png, save_svg
+from ..sheet import PAPERS_MM, Page, save_pdf, save_png, save_svg, unprintable
 from .facts import background_facts, camera_facts, light_facts, meter_checks, piece_facts, place
-from .flow import MARGIN_MM, PAPERS_MM
+from .flow import MARGIN_MM
 from .front import LightList
+from .html import plan_html
 from .kit import kit_list
 from .pages import FrontPage, draw_pages, front_page
 from .record import PlanReport
@@ -59,7 +60,13 @@ def make_plan(
     view = _set_view(stage, notes) if settings.set_view else None
     told, front = plan_report(plan, settings.paper, notes)
     pages = draw_pages(plan, told, picture, view, front)
-    return told.model_copy(update={"files": _write(output, pages, told.title or "Lighting plan")})
+    lost = unprintable(*(text for page in pages for text in page.texts))
+    if lost is not None:
+        told = told.model_copy(update={"notes": [*told.notes, lost]})
+        pages = draw_pages(plan, told, picture, view, front)
+    files = _write(output, pages, told.title or "Lighting plan")
+    output.write_text("plan.html", plan_html(plan, told, picture))
+    return told.model_copy(update={"files": [*files, "plan.html"]})
 
 
 def _set_view(stage: Stage, notes: list[str]) -> SetView | None:

@@ -10,22 +10,22 @@ import numpy as np
 from scenes.meters import aperture_words, difference_words
 
 from ..rigged.view import SetView
-from ..sheet import Column, Page, Type, wrapped
+from ..sheet import PAPERS_MM, Column, Page, Type, wrapped
 from .canvas import token
 from .drawing import common_scale, drawing_size
-from .flow import FOOT_MM, MARGIN_MM, PAPERS_MM, Flow
+from .flow import FOOT_MM, MARGIN_MM, Flow
 from .front import GAP_MM, MARGIN_COLUMN_MM, LightList, draw_front, draw_head, draw_side, head_mm, side_mm
 from .key import draw_set_and_key
 from .kit_list import draw_kit
 from .record import PlanReport, PlanStep
 from .set import PlanSet
 from .view import SCALES, TOP
-from .words import metres, number, tilt_words
+from .words import metres, number, tilt_words, unbroken
 
 UNTITLED = "Untitled look"
 FRONT_TOP_MM = 14.0
 _SIDE_MM, _LEAST_MM, _LIST_GAP_MM = 104.0, 95.0, 6.0
-_TABLE_ROW_MM, _KEPT_MM = 6.0, 70.0
+_TABLE_ROW_MM, _KEPT_MM = 6.0, 44.0
 STEP, CHECK = Type(9.5), Type(9.5, "semibold")
 COARSER_BY = 1.5
 """How much smaller the drawing may become for the list of lights to stand on the first page."""
@@ -106,7 +106,7 @@ def _tape(flow: Flow, report: PlanReport) -> None:
     rows = _tape_rows(report)
     flow.heading("Tape out the floor", min(16.0 + _TABLE_ROW_MM * (len(rows) + 1), _KEPT_MM))
     flow.paragraph(
-        "From the floor mark: x to camera right, z toward the camera, in metres. The front is plumb "
+        "From the floor mark: x and z as on the drawing from above, in metres. The front is plumb "
         "under the middle of the light's front, the stand is where its foot goes.", quiet=True,
     )  # fmt: skip
     flow.y += 1.5
@@ -169,7 +169,8 @@ def _steps(flow: Flow, report: PlanReport) -> None:
     side = 0.27 * flow.measure
     width = flow.measure - 9.0 - side - 5.0
     heights = [
-        max(len(wrapped(s.do, STEP, width)) * STEP.line_mm, len(wrapped(s.check, CHECK, side)) * CHECK.line_mm) + 4.2
+        max(len(wrapped(unbroken(s.do), STEP, width)) * STEP.line_mm,
+            len(wrapped(unbroken(s.check), CHECK, side)) * CHECK.line_mm) + 4.2
         for s in report.steps
     ]
 
@@ -186,8 +187,8 @@ def _step(flow: Flow, step: PlanStep, top: float, width: float, side: float) -> 
         token(page, flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, step.light, page.theme.ink)
     else:
         page.disc(flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, 0.9, fill=page.theme.accent, layer=3)
-    page.paragraph(flow.left + 9.0, top, width, step.do, STEP)
-    page.paragraph(flow.left + flow.measure - side, top, side, step.check, CHECK)
+    page.paragraph(flow.left + 9.0, top, width, unbroken(step.do), STEP)
+    page.paragraph(flow.left + flow.measure - side, top, side, unbroken(step.check), CHECK)
 
 
 def _checks(flow: Flow, report: PlanReport) -> None:

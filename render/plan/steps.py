@@ -152,7 +152,7 @@ def _background(report: Report, background: PlanBackground | None) -> tuple[str,
     reading = find_reading(report, *BACKGROUND_CHECK)
     if background is None or reading is None:
         return None
-    words = f"Background: all lights on, flat on the middle of the {background.what}."
+    words = f"Background: all lights on, flat on the {background.what}, clear of the sitter."
     return words, reading_words(reading.f_number, reading.stops)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from ..sheet import MINUS, true_minus
 
 STEEP_DEG = 85.0
@@ -79,3 +81,11 @@ def aim_words(aim: str | None, aim_m: tuple[float, float, float] | None) -> str:
 def place_words(x_m: float, z_m: float) -> str:
     """A place on the floor: "x 0.74  z −0.60"."""
     return f"x {number(x_m)}  z {number(z_m)}"
+
+
+_TOGETHER = re.compile(r"(?<=\d) (?=(?:m|Ws|stops|mm)\b)|(?<=[xyz]) (?=[\u2212\d])|(?<=\d) (?=\+ 0\.)|(?<=\+) (?=0\.)")
+
+
+def unbroken(text: str) -> str:
+    """The text with spaces that do not break inside readings, lengths and places."""
+    return _TOGETHER.sub("\u00a0", text)

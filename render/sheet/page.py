@@ -14,8 +14,10 @@ import numpy as np
 
 from materials.plain import visible
 
+from .glyphs import printable, unprintable
 from .theme import LIGHT, Theme
-from .type import BODY, FALLBACK, FAMILY, Type, font_files, text_keys, text_width, wrapped
+from .type import BODY, Type, text_keys, text_width, wrapped
+from .type_files import FALLBACK, FAMILY, font_files
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -59,6 +61,7 @@ class Page:
         font_files()
         self.width_mm, self.height_mm, self.theme, self.dots_per_inch = width_mm, height_mm, theme, dots_per_inch
         self.words: list[Words] = []
+        self.texts: list[str] = []
         self.pictures: list[AxesImage] = []
         with sheet_style():
             self.figure: Figure = Figure((width_mm / 25.4, height_mm / 25.4), dpi=dots_per_inch, facecolor=theme.paper)
@@ -74,11 +77,13 @@ class Page:
     ) -> float:  # fmt: skip
         """One line, its line box beginning at `top_mm`; returns where the next line would begin."""
         text = visible(text)  # what no font draws, and no SVG may hold
+        self.texts.append(text)
+        text = printable(text)
         if text:
             baseline = top_mm + (kind.line_mm - kind.size_mm) / 2 + _BASELINE * kind.size_mm
             self.canvas.text(
                 x_mm, baseline, text, color=colour or self.theme.ink, ha=_ALIGNED[align], va="baseline",
-                zorder=layer, **text_keys(kind),
+                zorder=layer, **text_keys(kind, text),
             )  # fmt: skip
             width = text_width(text, kind)
             left = x_mm - {"left": 0.0, "right": width, "middle": width / 2}[align]
@@ -171,6 +176,11 @@ class Page:
         shown.set_clip_path(self.canvas.patch)
         self.canvas.add_image(shown)
         self.pictures.append(shown)
+
+    def notes(self) -> list[str]:
+        """What of this page's type could not be printed, in a sentence; empty where all was."""
+        lost = unprintable(*self.texts)
+        return [] if lost is None else [lost]
 
     def faults(self) -> list[str]:
         """What is wrong with the type of this page: lines that overlap, and lines that leave the paper."""

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, cast
 import numpy as np
 
 from .page import Page, sheet_style
-from .type import FALLBACK, FAMILY, font_files
+from .type_files import FALLBACK, FAMILY, font_files
 
 if TYPE_CHECKING:
     from matplotlib.image import AxesImage
-    from pypdf import PdfWriter
+    from pypdf import PdfReader, PdfWriter
     from pypdf.generic import DictionaryObject, StreamObject
 
 _JPEG_QUALITY = 92
@@ -27,7 +27,7 @@ _CSS_WEIGHTS = {"regular": ("400", "normal"), "semibold": ("600", "normal"), "bo
                 "italic": ("400", "italic")}  # fmt: skip
 
 
-def save_png(path: Path, page: Page, dots_per_inch: float | None = None) -> None:
+def save_png(path: Path | io.BytesIO, page: Page, dots_per_inch: float | None = None) -> None:
     """A page as an sRGB PNG."""
     with sheet_style():
         page.figure.savefig(
@@ -39,18 +39,20 @@ def save_png(path: Path, page: Page, dots_per_inch: float | None = None) -> None
 def save_pdf(path: Path, pages: Sequence[Page], title: str) -> None:
     """Pages as one PDF: fonts embedded, pictures as JPEG.
 
-    matplotlib writes pictures without loss, many times larger; it is given one pixel for each, for which the picture
-    is put in afterwards.
+    matplotlib writes pictures without loss, many times larger; it is given a black pixel over a white one for each, for
+    which the picture is put in afterwards, its rows in the order in which matplotlib stored those two.
     """
     from matplotlib.backends.backend_pdf import PdfPages
     from pypdf import PdfReader, PdfWriter
 
     buffer = io.BytesIO()
-    with sheet_style(), _one_pixel_each(pages), PdfPages(buffer, metadata={"CreationDate": None}) as book:
+    with sheet_style(), _two_pixels_each(pages), PdfPages(buffer, metadata={"CreationDate": None}) as book:
         for page in pages:
             book.savefig(page.figure, facecolor=page.theme.paper, dpi=page.dots_per_inch)
-    writer = PdfWriter(clone_from=PdfReader(buffer))
-    _put_pictures(writer, [image for page in pages for image in _drawn(page)])
+    reader = PdfReader(buffer)
+    writer = PdfWriter(clone_from=reader)
+    rows = 1 if _stored_from_the_top(reader) else -1
+    _put_pictures(writer, [np.asarray(image.get_array(), np.uint8)[::rows] for page in pages for image in _drawn(page)])
     writer.add_metadata({"/Title": title, "/Creator": _MAKER, "/Producer": _MAKER})
     writer.write(path)
 
@@ -61,11 +63,11 @@ def _drawn(page: Page) -> list[AxesImage]:
 
 
 @contextmanager
-def _one_pixel_each(pages: Sequence[Page]) -> Iterator[None]:
+def _two_pixels_each(pages: Sequence[Page]) -> Iterator[None]:
     images = [image for page in pages for image in page.pictures]
     pixels = [image.get_array() for image in images]
     for image in images:
-        image.set_data(np.zeros((1, 1, 3), np.uint8))
+        image.set_data(np.array([[[0, 0, 0]], [[255, 255, 255]]], np.uint8))
     try:
         yield
     finally:
@@ -73,7 +75,16 @@ def _one_pixel_each(pages: Sequence[Page]) -> Iterator[None]:
             image.set_data(values)
 
 
-def _put_pictures(writer: PdfWriter, images: list[AxesImage]) -> None:
+def _stored_from_the_top(reader: PdfReader) -> bool:
+    """Whether matplotlib, which turns pictures over or not by version, stored the black pixel first."""
+    for leaf in reader.pages:
+        for stored in leaf.images:
+            if stored.image is not None:
+                return bool(np.asarray(stored.image.convert("L"))[0, 0] < 128)
+    return True
+
+
+def _put_pictures(writer: PdfWriter, images: list[np.ndarray]) -> None:
     """Give every picture, which matplotlib numbers as it draws them, its JPEG."""
     from pypdf.generic import NameObject
 
@@ -82,7 +93,7 @@ def _put_pictures(writer: PdfWriter, images: list[AxesImage]) -> None:
     names = {name for table in tables for name in table if re.fullmatch(r"/I\d+", name)}
     order = sorted(names, key=lambda name: int(name[2:]))
     put = {
-        name: writer._add_object(_jpeg_stream(np.asarray(image.get_array(), np.uint8)))
+        name: writer._add_object(_jpeg_stream(np.ascontiguousarray(image)))
         for name, image in zip(order, images, strict=True)
     }
     for table in tables:

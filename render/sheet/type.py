@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
-from pathlib import Path
 from typing import Any
 
-MM_PER_PT = 25.4 / 72
-FAMILY = "Source Sans Pro"
-FALLBACK = "DejaVu Sans"
-"""For scripts the family lacks; comes with matplotlib."""
+from .glyphs import charmap, families, printable
+from .type_files import font_files
 
-_FILES = {"regular": "Regular", "semibold": "Semibold", "bold": "Bold", "italic": "It"}
+MM_PER_PT = 25.4 / 72
 _WEIGHTS = {"regular": 400, "semibold": 600, "bold": 700, "italic": 400}
 _EM = 1000
 _UNKNOWN_EM = 1.05  # width of a character that the family lacks
@@ -56,25 +53,12 @@ WIDE_TITLE, WIDE_LINE, WIDE_LABEL = Type(26, "bold", 1.15), Type(12), Type(15, "
 """Of sheets as wide as their pictures need, which are read much reduced."""
 
 
-@cache
-def font_files() -> dict[str, Path]:
-    """Files of the family by cut; made known to matplotlib at the first call."""
-    import font_source_sans_pro
-    from matplotlib import font_manager
-
-    folder = Path(font_source_sans_pro.__file__).parent / "files"
-    files = {cut: folder / f"SourceSansPro-{name}.ttf" for cut, name in _FILES.items()}
-    for file in files.values():
-        font_manager.fontManager.addfont(file)
-    return files
-
-
-def text_keys(kind: Type) -> dict[str, Any]:
-    """What matplotlib's text calls want for a type."""
+def text_keys(kind: Type, text: str) -> dict[str, Any]:
+    """What matplotlib's text calls want for a type and the characters it sets."""
     font_files()
     style = "italic" if kind.cut == "italic" else "normal"
     return {
-        "fontfamily": [FAMILY, FALLBACK],
+        "fontfamily": list(families(text)),
         "fontsize": kind.size_pt,
         "fontweight": _WEIGHTS[kind.cut],
         "fontstyle": style,
@@ -89,23 +73,16 @@ def _font(cut: str) -> Any:
     return ImageFont.truetype(str(font_files()[cut]), _EM, layout_engine=ImageFont.Layout.BASIC)
 
 
-@cache
-def _known(cut: str) -> frozenset[int]:
-    from matplotlib.ft2font import FT2Font
-
-    return frozenset(FT2Font(str(font_files()[cut])).get_charmap())
-
-
 @lru_cache(maxsize=16384)
 def _ems(text: str, cut: str) -> float:
-    known = _known(cut)
+    known = charmap(font_files()[cut])
     own = "".join(c for c in text if ord(c) in known)
     return float(_font(cut).getlength(own)) / _EM + _UNKNOWN_EM * (len(text) - len(own))
 
 
 def text_width(text: str, kind: Type) -> float:
     """Width of one line in millimetres."""
-    return _ems(text, kind.cut) * kind.size_mm
+    return _ems(printable(text), kind.cut) * kind.size_mm
 
 
 def true_minus(text: str) -> str:

@@ -8,6 +8,7 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from PIL import Image
 from pypdf import PdfReader
 
 from render.sheet import BODY, DARK, HEADING, SMALL, THEMES, TITLE, Column, Page, Table, Type, text_width, wrapped
@@ -118,6 +119,85 @@ def test_pdf_pictures_are_drawn_where_they_were_put(tmp_path, pages):
     left, right = (drawn[int(50 * dots), int(x * dots)] for x in (25, 65))
     np.testing.assert_allclose(left, (200, 130, 10), atol=6)
     np.testing.assert_allclose(right, (10, 130, 200), atol=6)
+
+
+def test_pdf_pictures_stand_upright(tmp_path):
+    """As another program draws them: red above, blue below, in the PDF as in the PNG."""
+    pdfium = pytest.importorskip("pypdfium2")
+    page = Page(80, 60)
+    pixels = np.concatenate([plane((200, 20, 20), (30, 40)), plane((20, 20, 200), (30, 40))])
+    page.picture(10, 10, 20, 40, pixels)
+    page.picture(40, 10, 20, 40, pixels[::-1])
+    save_pdf(tmp_path / "a.pdf", [page], "A title")
+    save_png(tmp_path / "a.png", page, 72)
+    drawn = np.asarray(pdfium.PdfDocument(tmp_path / "a.pdf")[0].render(scale=1).to_pil().convert("RGB"), float)
+    with Image.open(tmp_path / "a.png") as png:
+        shown = np.asarray(png.convert("RGB"), float)
+    dots = 72 / 25.4
+    for x, above, below in ((20, (200, 20, 20), (20, 20, 200)), (50, (20, 20, 200), (200, 20, 20))):
+        for seen in (drawn, shown):
+            np.testing.assert_allclose(seen[int(18 * dots), int(x * dots)], above, atol=8)
+            np.testing.assert_allclose(seen[int(42 * dots), int(x * dots)], below, atol=8)
+
+
+def test_a_character_is_set_in_a_font_of_the_machine_that_has_it_and_told_where_none_has(tmp_path, monkeypatch):
+    """A font made here has one Chinese character, a full square; no font has the next one."""
+    from fontTools.fontBuilder import FontBuilder
+    from fontTools.pens.ttGlyphPen import TTGlyphPen
+    from matplotlib import font_manager
+
+    from render.sheet import glyphs, unprintable
+
+    pen = TTGlyphPen(None)
+    for step, at in ((pen.moveTo, (0, 0)), (pen.lineTo, (0, 700)), (pen.lineTo, (700, 700)), (pen.lineTo, (700, 0))):
+        step(at)
+    pen.closePath()
+    font = FontBuilder(1000, isTTF=True)
+    font.setupGlyphOrder([".notdef", "square"])
+    font.setupCharacterMap({0x6F22: "square"})
+    font.setupGlyf({".notdef": TTGlyphPen(None).glyph(), "square": pen.glyph()})
+    font.setupHorizontalMetrics({".notdef": (1000, 0), "square": (1000, 0)})
+    font.setupHorizontalHeader(ascent=800, descent=-200)
+    font.setupNameTable({"familyName": "Square Test", "styleName": "Regular"})
+    font.setupOS2(sTypoAscender=800, usWinAscent=800, usWinDescent=200)
+    font.setupPost()
+    font.save(tmp_path / "square.ttf")
+    made = font_manager.fontManager
+    monkeypatch.setattr(made, "ttflist", list(made.ttflist))
+    for kept in (glyphs._others, glyphs.font_with, glyphs.printable, glyphs.families):
+        kept.cache_clear()
+    assert glyphs.printable("a漢字") == "a\ufffd\ufffd"
+    made.addfont(tmp_path / "square.ttf")
+    for kept in (glyphs._others, glyphs.font_with, glyphs.printable, glyphs.families):
+        kept.cache_clear()
+    assert glyphs.printable("a漢字\u200d") == "a漢\ufffd"
+    assert "字 (U+5B57)" in (unprintable("a漢字") or "")
+    assert "漢" not in (unprintable("a漢字") or "")
+    assert unprintable("f/8 + 0.3, Привет ✓") is None
+    page = Page(60, 20)
+    page.text(5, 5, "漢", Type(20))
+    save_png(tmp_path / "a.png", page, 200)
+    with Image.open(tmp_path / "a.png") as png:
+        ink = np.asarray(png.convert("L")) < 100
+    side = 0.7 * 20 / 72 * 200
+    assert ink.sum() == pytest.approx(side**2, rel=0.06)
+    for kept in (glyphs._others, glyphs.font_with, glyphs.printable, glyphs.families):
+        kept.cache_clear()
+
+
+def test_a_page_for_a_phone_escapes_what_it_is_told():
+    from render.sheet import html
+
+    odd = '<script>alert("1")</script> & \' so'
+    page = html.html_page(odd, [
+        html.heading(odd), html.paragraph(odd, "quiet"), html.facts([(odd, odd), ("none", "")]), html.items([odd]),
+        html.picture(plane((1, 2, 3)), odd, odd),
+    ])  # fmt: skip
+    assert "<script" not in page
+    assert page.count("&lt;script&gt;") == 9
+    assert 'alt="&lt;script&gt;alert(&quot;1&quot;)' in page
+    assert "none" not in page.split("</style>")[1]
+    assert 'content="width=device-width' in page
 
 
 def test_saving_a_pdf_leaves_the_page_as_it_was_and_gives_the_same_bytes(tmp_path, pages):
