@@ -25,5 +25,5 @@ def compare_html(cells: list[Cell], report: CompareReport) -> str:
         for text, met in note_texts(cell):
             body.append(paragraph(text, "quiet" if met is None else "met" if met else "missed"))
         body.append(picture(map_pixels(cell), f"Exposure map, {', '.join(labels)}", "Exposure map"))
-    body.append(paragraph(foot_words(), "quiet"))
+    body.append(paragraph(foot_words(cells), "quiet"))
     return html_page(report.title, body)

@@ -81,9 +81,9 @@ def solids_of(fixture: Fixture, look: Look) -> tuple[Solid, ...]:
     if look == "umbrella":
         return _umbrella(fixture, wide, depth or 0.32 * wide)
     if look == "barrel":
-        depth, body = max(depth, 0.15), max(wide + 0.03, 0.075)
-        line = [(0, _round(wide + 0.012)), (0.4 * depth, _round(wide + 0.012)), (0.45 * depth, _round(body))]
-        return (_body(fixture, [*line, (depth, _round(body))]),)
+        depth, thick = max(depth, 0.15), max(wide + 0.03, 0.075)
+        line = [(0, _round(wide + 0.012)), (0.4 * depth, _round(wide + 0.012)), (0.45 * depth, _round(thick))]
+        return (_body(fixture, [*line, (depth, _round(thick))]),)
     if look == "rod":
         ends = half + np.array([0.03, 0.0])
         return (_body(fixture, [(-half[1], ends), (half[1], ends)], True),)
