@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from render.look import FACE_PROBE
+from render.meterset import FACE_PROBE
 from render.readings import all_readings, find
 from render.trace import trace_meters
 from scenes import build_stage, check_scene, load_scene
