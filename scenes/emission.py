@@ -94,7 +94,6 @@ class Emission:
     screen_depth_m, screen_radius_m : of the disk in front of hull and lamp; 0 without one.
     lamp_depth_m, lamp_radius_m, lamp_luminance : the ball seen where the screen does not hide it; cd/m2 per lm, 0
         where none is seen.
-    lamp_lm : what of the one lumen comes straight from it.
     outline : shape of the mouth, disk, rectangle or octagon; a place on a mouth that is not round stands for the place
         of the round one of the same area that lies at the same share of the way to the edge.
     half_m : (2,) half the width and height of the mouth.
@@ -109,7 +108,6 @@ class Emission:
     lamp_depth_m: float
     lamp_radius_m: float
     lamp_luminance: float
-    lamp_lm: float
     outline: str
     half_m: np.ndarray
 

@@ -10,6 +10,7 @@ from .types import Luminaire, Mouth
 
 _DIAGONAL = 0.5**0.5
 _TINY = 1e-12
+_WIDEST_STRETCH = 1.5  # of a square's or octagon's places when they are made round
 
 
 def out_of_mouth(light: Luminaire, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.Float:
@@ -28,6 +29,15 @@ def _meets_lamp(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.
     along = x * way.x + y * way.y + mouth.lamp_depth * way.z
     off = dr.square(x - along * way.x) + dr.square(y - along * way.y) + dr.square(mouth.lamp_depth - along * way.z)
     return (off < dr.square(mouth.lamp_radius)) & (mouth.lamp_luminance > 0)
+
+
+def lamp_may_show(mouth: Mouth, from_lamp: mi.Vector3f) -> mi.Bool:
+    """Whether any of the lamp may pass the screen toward a point at `from_lamp` (metres from the lamp's middle)."""
+    share = mouth.lamp_depth / from_lamp.z
+    p, q, turned = _round_ray(mouth, from_lamp.x * share, from_lamp.y * share, dr.normalize(from_lamp))
+    margin = _WIDEST_STRETCH * dr.maximum(mouth.stretch_x, mouth.stretch_y) * mouth.lamp_radius
+    share = _screen_share(mouth, p, q, turned)
+    return (share > 1) | (share * mouth.screen_radius > mouth.screen_radius - margin)
 
 
 def _round_ray(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> tuple[mi.Float, mi.Float, mi.Vector3f]:
