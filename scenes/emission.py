@@ -161,7 +161,7 @@ class Emission:
         row = self.plate_rows + self.hull.wall_share(r, t * way[2]) * (walls_end - self.plate_rows - 1)
         first, last = np.full(row.shape, self.plate_rows), np.full(row.shape, walls_end - 1)
         if self.plate_rows:
-            plate = np.minimum(r / self.hull.rear_m, 1) * (self.plate_rows - 1)
+            plate = np.minimum(r / max(self.hull.rear_m, _TINY), 1) * (self.plate_rows - 1)
             row, first = np.where(on_wall, row, plate), np.where(on_wall, first, 0)
             last = np.where(on_wall, last, self.plate_rows - 1)
         if self.screen_rows:

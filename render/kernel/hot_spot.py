@@ -15,7 +15,7 @@ from scenes.emission import Emission
 
 RINGS = 32
 _DEPTHS = (0.0, 0.25, 0.5, 0.75, 1.0)
-_SHARES = (0.5, 0.8)
+_SHARES = (0.5, 0.8, 0.9)
 _ANGLES_DEG = (0.0, 8.0, 16.0, 24.0, 32.0, 40.0, 50.0)
 _PLACES = 1500
 _EVEN = 0.1

@@ -31,13 +31,15 @@ def _meets_lamp(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.
     return (off < dr.square(mouth.lamp_radius)) & (mouth.lamp_luminance > 0)
 
 
-def lamp_may_show(mouth: Mouth, from_lamp: mi.Vector3f) -> mi.Bool:
-    """Whether any of the lamp may pass the screen toward a point at `from_lamp` (metres from the lamp's middle)."""
+def lamp_showing(mouth: Mouth, from_lamp: mi.Vector3f) -> mi.Float:
+    """About how much of the lamp the screen leaves free toward a point at `from_lamp` (metres from the lamp's middle), 0
+    to 1; 0 only where it hides all of it."""
     share = mouth.lamp_depth / from_lamp.z
     p, q, turned = _round_ray(mouth, from_lamp.x * share, from_lamp.y * share, dr.normalize(from_lamp))
-    margin = _WIDEST_STRETCH * dr.maximum(mouth.stretch_x, mouth.stretch_y) * mouth.lamp_radius
-    share = _screen_share(mouth, p, q, turned)
-    return (share > 1) | (share * mouth.screen_radius > mouth.screen_radius - margin)
+    margin = dr.maximum(mouth.gain * _WIDEST_STRETCH * dr.maximum(mouth.stretch_x, mouth.stretch_y), 1)
+    margin = dr.select(mouth.outline == DISK, 1, margin) * mouth.lamp_radius
+    past = (_screen_share(mouth, p, q, turned) - 1) * mouth.screen_radius
+    return dr.select(mouth.screen_radius > 0, dr.clip((past / dr.maximum(margin, _TINY) + 1) / 2, 0, 1), 1)
 
 
 def _round_ray(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> tuple[mi.Float, mi.Float, mi.Vector3f]:

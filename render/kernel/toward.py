@@ -15,7 +15,7 @@ import mitsuba as mi
 from .beam import emitted, is_flat
 from .frames import cosine_hemisphere, from_local, orthonormal, to_local
 from .luminaire import AMBIENT, DISK, EVEN_RINGS, FAR_M, OCTAGON, RINGS, SPHERE, SUN, TUBE
-from .mouth import lamp_may_show
+from .mouth import lamp_showing
 from .types import LightSample, Luminaire
 
 _WHOLE, _ROUND, _BOX, _LENS = range(4)
@@ -251,8 +251,8 @@ def _to_lamp(light: Luminaire, local: mi.Vector3f) -> mi.Float:
         dr.square(exit_x) + dr.square(exit_y) > dr.square(wide),
         (exit_x > wide) | (exit_y > high),
     )
-    shows = is_flat(light) & (local.z > 0) & ~out & lamp_may_show(light.mouth, from_lamp)
-    return dr.select(shows, light.mouth.lamp_share, 0)
+    shows = is_flat(light) & (local.z > 0) & ~out
+    return dr.select(shows, light.mouth.lamp_share * lamp_showing(light.mouth, from_lamp), 0)
 
 
 def _to_spot(light: Luminaire, local: mi.Vector3f) -> mi.Float:
