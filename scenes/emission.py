@@ -94,7 +94,6 @@ class Emission:
     screen_depth_m, screen_radius_m : of the disk in front of hull and lamp; 0 without one.
     lamp_depth_m, lamp_radius_m, lamp_luminance : the ball seen where the screen does not hide it; cd/m2 per lm, 0
         where none is seen.
-    lamp_lm : what of the one lumen comes straight from it.
     outline : shape of the mouth, disk, rectangle or octagon; a place on a mouth that is not round stands for the place
         of the round one of the same area that lies at the same share of the way to the edge.
     half_m : (2,) half the width and height of the mouth.
@@ -109,7 +108,6 @@ class Emission:
     lamp_depth_m: float
     lamp_radius_m: float
     lamp_luminance: float
-    lamp_lm: float
     outline: str
     half_m: np.ndarray
 
@@ -163,7 +161,7 @@ class Emission:
         row = self.plate_rows + self.hull.wall_share(r, t * way[2]) * (walls_end - self.plate_rows - 1)
         first, last = np.full(row.shape, self.plate_rows), np.full(row.shape, walls_end - 1)
         if self.plate_rows:
-            plate = np.minimum(r / self.hull.rear_m, 1) * (self.plate_rows - 1)
+            plate = np.minimum(r / max(self.hull.rear_m, _TINY), 1) * (self.plate_rows - 1)
             row, first = np.where(on_wall, row, plate), np.where(on_wall, first, 0)
             last = np.where(on_wall, last, self.plate_rows - 1)
         if self.screen_rows:

@@ -49,7 +49,7 @@ def _traced(interior: Interior) -> tuple[float, Emission]:
     hull, screen = hull_of(interior), _screen(interior)
     body = body_of(interior)
     lamp_lm, told = _lamp_flux(body, hull.radius_m, screen)
-    lamp = (-interior.lamp.z_m, interior.lamp.radius_m, body.luminance if told and lamp_lm > 0 else 0.0, lamp_lm)
+    lamp = (-interior.lamp.z_m, interior.lamp.radius_m, body.luminance if told and lamp_lm > 0 else 0.0)
     plate = PLATE_ROWS if hull.rear_m > FLAT * hull.radius_m else 0
     rows = (plate, SCREEN_ROWS if screen[1] else 0)
     values = _table(body, hull, screen, *rows, sees_lamp=not told)
@@ -77,7 +77,7 @@ def mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, 
     scale = (1 - lamp_lm / flux) / walls if walls > 0 else 0.0
     values = (round_.values * scale).astype(np.float32)
     values.setflags(write=False)
-    return flux, replace(made, values=values, lamp_lm=lamp_lm / flux)
+    return flux, replace(made, values=values)
 
 
 def hull_of(interior: Interior) -> Hull:

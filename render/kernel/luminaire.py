@@ -17,6 +17,7 @@ from scenes.field import inside, picture_value, source_area_m2, source_of, wides
 from scenes.fixtures import area_m2, exit_area_m2, spot_profile
 from scenes.stage import Distant, Fixture, Light
 
+from .hot_spot import RINGS, hot_spot
 from .types import Luminaire, Mouth, Table
 
 RECTANGLE, DISK, OCTAGON, SPHERE, TUBE, AMBIENT, SUN = range(7)
@@ -26,18 +27,16 @@ CELL_KINDS = {"hexagon": HEXAGON_CELLS, "round": ROUND_CELLS, "square": SQUARE_C
 NO_BODY = 0xFFFF
 FAR_M = 1e4
 _AMBIENT_RADIANCE = 1 / math.pi  # an open flat meter then reads one lux
-RINGS = 32
 _ROUND_REACH = {"disk": 1.0, "octagon": 1 / math.cos(math.pi / 8)}
 _NEVER_M2 = 1e9
 _ANY_SLOPE = 1e6
 _ANY_ANGLE = 1e9
 
 _MOUTH = 56  # where the numbers of a mouth begin in a row
-_ROW = _MOUTH + 24
+_ROW = _MOUTH + 28
 _ONE = np.ones((1, 1), np.float32)
 EVEN_RINGS = 1  # where the table of an even glow begins
 _NO_MOUTH = EVEN_RINGS + RINGS + 1  # where a table of two by two by two zeros begins
-_FEWEST_TO_LAMP = 0.02
 
 
 @dataclass
@@ -100,7 +99,8 @@ def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
 
 
 def _mouth(
-    place: mi.Vector4f, sizes: mi.Vector4f, hull: mi.Vector4f, more: mi.Vector4f, hung: mi.Vector4f, lamp: mi.Vector4f
+    place: mi.Vector4f, sizes: mi.Vector4f, hull: mi.Vector4f, more: mi.Vector4f, hung: mi.Vector4f, lamp: mi.Vector4f,
+    hot: mi.Vector4f,
 ) -> Mouth:
     return Mouth(
         first=mi.UInt32(place.x) + mi.UInt32(place.y) * 65536,
@@ -126,6 +126,9 @@ def _mouth(
         lamp_share=lamp.y,
         gain=lamp.z,
         level=lamp.w,
+        hot=mi.UInt32(hot.x) + mi.UInt32(hot.y) * 65536,
+        hot_depth=hot.z,
+        hot_share=hot.w,
     )
 
 
@@ -148,7 +151,7 @@ def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
     row[36:40] = _ANY_SLOPE
     row[40:46], row[48:54] = _place(_ONE, tables, 0, 0), _place(_ONE, tables, 0, 0)
     row[46], row[54:56] = EVEN_RINGS, 1
-    row[_MOUTH:] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1, 0, -1, 0, 0, 0, 0, 1, 0
+    row[_MOUTH:] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1, 0, -1, 0, 0, 0, 0, 1, 0, EVEN_RINGS, 0, 0, 0
     if light.fixture is None:
         row[3] = AMBIENT
         if light.distant is not None:
@@ -230,7 +233,10 @@ def _fill_mouth(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) -> 
     hull = emission.hull
     rows, outward, around = emission.values.shape
     place = _place(emission.values.reshape(rows, -1), tables, 0, 0)
-    seen = max(emission.lamp_lm, _FEWEST_TO_LAMP) if emission.lamp_luminance else 0.0
+    # where it shows, the lamp's intensity beside that of a mouth that glows evenly
+    lamp = emission.lamp_luminance * math.pi**2 * emission.lamp_radius_m**2
+    spot = hot_spot(emission)
+    rings = _place(spot.within[None], tables, 0, 0)
     row[_MOUTH:] = (
         place[0], place[3], rows, emission.plate_rows,
         emission.screen_rows, outward, around, KINDS[emission.outline],
@@ -238,8 +244,9 @@ def _fill_mouth(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) -> 
         hull.rear_m, hull.wall_way_m, *emission.stretch,
         emission.screen_depth_m, emission.screen_radius_m if emission.screen_rows else -1,
         emission.lamp_depth_m, emission.lamp_radius_m,
-        emission.lamp_luminance, seen, emission.gain,
+        emission.lamp_luminance, lamp / (lamp + 1), emission.gain,
         fixture.optics.efficiency * (cells.open_share if cells is not None else 1.0),
+        rings[0], rings[3], spot.depth_m, spot.share if cells is None else 0.0,
     )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ from .types import Luminaire, Mouth
 
 _DIAGONAL = 0.5**0.5
 _TINY = 1e-12
+_WIDEST_STRETCH = 1.5  # of a square's or octagon's places when they are made round
 
 
 def out_of_mouth(light: Luminaire, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.Float:
@@ -28,6 +29,17 @@ def _meets_lamp(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.
     along = x * way.x + y * way.y + mouth.lamp_depth * way.z
     off = dr.square(x - along * way.x) + dr.square(y - along * way.y) + dr.square(mouth.lamp_depth - along * way.z)
     return (off < dr.square(mouth.lamp_radius)) & (mouth.lamp_luminance > 0)
+
+
+def lamp_showing(mouth: Mouth, from_lamp: mi.Vector3f) -> mi.Float:
+    """About how much of the lamp the screen leaves free toward a point at `from_lamp` (metres from the lamp's middle), 0
+    to 1; 0 only where it hides all of it."""
+    share = mouth.lamp_depth / from_lamp.z
+    p, q, turned = _round_ray(mouth, from_lamp.x * share, from_lamp.y * share, dr.normalize(from_lamp))
+    margin = dr.maximum(mouth.gain * _WIDEST_STRETCH * dr.maximum(mouth.stretch_x, mouth.stretch_y), 1)
+    margin = dr.select(mouth.outline == DISK, 1, margin) * mouth.lamp_radius
+    past = (_screen_share(mouth, p, q, turned) - 1) * mouth.screen_radius
+    return dr.select(mouth.screen_radius > 0, dr.clip((past / dr.maximum(margin, _TINY) + 1) / 2, 0, 1), 1)
 
 
 def _round_ray(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> tuple[mi.Float, mi.Float, mi.Vector3f]:

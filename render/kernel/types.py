@@ -110,6 +110,9 @@ class Mouth:
     lamp_radius: mi.Float
     lamp_luminance: mi.Float
     lamp_share: mi.Float  # share of the samples that go to the lamp
+    hot: mi.UInt32  # where the shares within the rings of its hot spot begin; see `hot_spot`
+    hot_depth: mi.Float
+    hot_share: mi.Float  # of the samples that do not go to the lamp
 
 
 @dataclass

@@ -63,9 +63,9 @@ def test_a_snoot_costs_about_a_stop():
 @pytest.mark.parametrize("distance", [0.6, 2.5])
 def test_a_snoot_is_tighter_and_harder_edged_than_a_grid(distance):
     grid, snoot = (spread(setup(name).fixture, distance) for name in (GRID, SNOOT))
-    assert snoot.beam_m[0] < 0.9 * grid.beam_m[0]
-    assert snoot.field_m[0] < 0.85 * grid.field_m[0]
-    assert snoot.edge_stops_per_deg > 1.2 * grid.edge_stops_per_deg
+    assert snoot.beam_m[0] < 0.95 * grid.beam_m[0]
+    assert snoot.field_m[0] < 0.9 * grid.field_m[0]
+    assert snoot.edge_stops_per_deg > 1.1 * grid.edge_stops_per_deg
 
 
 def test_full_length_at_two_and_a_half_metres():
@@ -75,7 +75,7 @@ def test_full_length_at_two_and_a_half_metres():
     assert under_face(GRID, 2.5, "chest") < 1
     assert under_face(GRID, 2.5, "waist") == pytest.approx(1.6, abs=0.7)
     assert 4 < under_face(GRID, 2.5, "knees") < 12
-    assert under_face(SNOOT, 2.5, "waist") > under_face(GRID, 2.5, "waist") + 1
+    assert under_face(SNOOT, 2.5, "waist") > under_face(GRID, 2.5, "waist") + 0.6
     assert under_face(SNOOT, 2.5, "knees") > 10
 
 

@@ -34,7 +34,7 @@ def _box(width: float, height: float, depth: float) -> Source:
 def _mouth(outline: str, size: tuple[float, float], hull: Hull, rows: tuple[int, int, int], **more: float) -> Emission:
     """A table of noise over a level, with plate, wall and screen of so many rows."""
     told = {"screen_depth_m": 0.0, "screen_radius_m": 0.0, "lamp_depth_m": 0.0, "lamp_radius_m": 0.0}
-    told |= {"lamp_luminance": 0.0, "lamp_lm": 0.0} | more
+    told |= {"lamp_luminance": 0.0} | more
     return Emission(
         values=_noise(sum(rows), 9, 5) + 1, hull=hull, plate_rows=rows[0], screen_rows=rows[2], outline=outline,
         half_m=np.array(size) / 2, **told,
@@ -71,19 +71,19 @@ def all_beams() -> dict[str, Fixture]:
         "bowl with a lamp": shaped(
             fixture("disk", (0.2, 0.2)),
             emission=_mouth("disk", (0.2, 0.2), Hull(0.1, 0.13, 0.05, 0.0), (4, 6, 0),
-                            lamp_depth_m=0.09, lamp_radius_m=0.03, lamp_luminance=5.0, lamp_lm=0.3), efficiency=0.6,
+                            lamp_depth_m=0.09, lamp_radius_m=0.03, lamp_luminance=5.0), efficiency=0.6,
         ),
         "bowl with a deflector behind a grid": shaped(
             fixture("disk", (0.5, 0.5)),
             emission=_mouth("disk", (0.5, 0.5), Hull(0.25, 0.18, 0.3, 0.0), (4, 6, 3),
                             screen_depth_m=0.06, screen_radius_m=0.07,
-                            lamp_depth_m=0.13, lamp_radius_m=0.03, lamp_luminance=9.0, lamp_lm=0.05),
+                            lamp_depth_m=0.13, lamp_radius_m=0.03, lamp_luminance=9.0),
             cells=Cells("round", 1.5, 0.9), source=_disk(0.5, 0.01),
         ),
         "open box": shaped(
             fixture("rectangle", (0.4, 0.9)),
             emission=_mouth("rectangle", (0.4, 0.9), Hull(0.338, 0.4, 0.4732, 0.49), (3, 7, 0),
-                            lamp_depth_m=0.35, lamp_radius_m=0.03, lamp_luminance=7.0, lamp_lm=0.2),
+                            lamp_depth_m=0.35, lamp_radius_m=0.03, lamp_luminance=7.0),
             source=_box(0.4, 0.9, 0.0),
         ),
         "canopy": shaped(

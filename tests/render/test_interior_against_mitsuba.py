@@ -1,6 +1,7 @@
 """Light out of bowls as `scenes.interior` computes it and as Mitsuba's path integrator traces a mesh of the same body.
 
-Mitsuba looks at the mouth from far away (an orthographic camera), so the sum over its picture is the intensity. White
+Mitsuba looks at the mouth from far away (an orthographic camera), so the sum over its picture is the intensity; and from
+places near by (a pinhole), so the sum over its picture, weighted by cosine and solid angle, is the illuminance there. White
 walls are its own diffuse, mirrors its own conductor; the gloss lobe and the diffusing sheet are told to it as a BSDF
 written out here from the formula in `scenes.interior_surfaces`, which only shares the table of E.
 
@@ -18,13 +19,18 @@ import numpy as np
 import pytest
 
 from render.backend import init
+from scenes.field import illuminance
 from scenes.interior import Interior, Lamp, Sheet, Wall, emergent
+from scenes.interior_mouth import mouth
 from scenes.interior_surfaces import lobe_exponent, lobe_share
+from scenes.optics import Optics
+from scenes.stage import Fixture
 
 pytestmark = pytest.mark.slow
 
 ANGLES_DEG = (0, 10, 20, 30, 45, 60)
 SIDES, PIXELS, SPP = 128, 64, 400
+NEAR_PIXELS, NEAR_SPP = 96, 128
 TOLERANCE = 0.03
 
 SILVER = {"reflectance": 0.85, "gloss": 0.8, "spread_deg": 12.0}
@@ -173,13 +179,12 @@ def _mesh(mi, name: str, part: Wall | Sheet):
     return mesh
 
 
-def _theirs(interior: Interior) -> np.ndarray:
-    """Intensity at `ANGLES_DEG`, cd per lm."""
+def _scene(interior: Interior):
     init("auto")
     import mitsuba as mi
 
     _register(mi)
-    lamp, reach = interior.lamp, interior.exit_radius_m
+    lamp = interior.lamp
     black = {"type": "diffuse", "reflectance": {"type": "uniform", "value": 0.0}}
     glow = {"type": "area", "radiance": {"type": "uniform", "value": 1 / (4 * math.pi**2 * lamp.radius_m**2)}}
     scene = {
@@ -189,8 +194,14 @@ def _theirs(interior: Interior) -> np.ndarray:
     }
     for k, part in enumerate((*interior.walls, *interior.sheets)):
         scene[f"part{k}"] = _mesh(mi, f"part{k}", part)
-    loaded = mi.load_dict(scene)
-    intensity = []
+    return mi.load_dict(scene)
+
+
+def _theirs(interior: Interior) -> np.ndarray:
+    """Intensity at `ANGLES_DEG`, cd per lm."""
+    loaded, reach, intensity = _scene(interior), interior.exit_radius_m, []
+    import mitsuba as mi
+
     for angle in np.radians(ANGLES_DEG):
         look = mi.ScalarTransform4f().look_at(
             origin=[5 * reach * math.sin(angle), 0, 5 * reach * math.cos(angle)], target=[0, 0, 0], up=[0, 1, 0]
@@ -209,6 +220,51 @@ def _theirs(interior: Interior) -> np.ndarray:
     return np.array(intensity)
 
 
+def _theirs_near(interior: Interior) -> np.ndarray:
+    """Illuminance at `NEAR`, facing the middle of the mouth, lx per lm."""
+    loaded, reach, lit = _scene(interior), interior.exit_radius_m, []
+    import mitsuba as mi
+
+    for place in _near_places(interior):
+        away = np.linalg.norm(place)
+        half = min(math.asin(min(reach / away, 0.98)) * 1.02, 1.4)
+        look = mi.ScalarTransform4f().look_at(origin=place.tolist(), target=[0, 0, 0], up=[0, 1, 0])
+        sensor = mi.load_dict(
+            {
+                "type": "perspective", "fov": math.degrees(2 * half), "near_clip": 1e-3, "far_clip": 100.0, "to_world": look,
+                "film": {"type": "hdrfilm", "width": NEAR_PIXELS, "height": NEAR_PIXELS, "pixel_format": "luminance",
+                         "rfilter": {"type": "box"}},
+                "sampler": {"type": "independent"},
+            }
+        )  # fmt: skip
+        picture = np.array(mi.render(loaded, sensor=sensor, spp=NEAR_SPP, seed=5), float)[..., 0]
+        across = ((np.arange(NEAR_PIXELS) + 0.5) / NEAR_PIXELS * 2 - 1) * math.tan(half)
+        cosine4 = (1 + across[:, None] ** 2 + across[None, :] ** 2) ** -2
+        # outside the mouth Mitsuba would see the bowl's own back, which is not light
+        x, y, z = _through(place, across)
+        lit.append((picture * cosine4 * (np.hypot(x, y) <= reach * 1.01)).mean() * (2 * math.tan(half)) ** 2)
+    return np.array(lit)
+
+
+def _through(place: np.ndarray, across: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where the rays of a pinhole's pixels cross the plane of the mouth."""
+    forward = -place / np.linalg.norm(place)
+    left = np.cross([0.0, 1.0, 0.0], forward)
+    left /= np.linalg.norm(left)
+    up = np.cross(forward, left)
+    columns, rows = np.meshgrid(-across, -across)
+    way = forward + columns[..., None] * left + rows[..., None] * up
+    there = place - place[2] / way[..., 2:] * way
+    return there[..., 0], there[..., 1], there[..., 2]
+
+
+def _near_places(interior: Interior) -> np.ndarray:
+    """Places near the mouth, metres: on the axis and off it, 1.2 to 8 radii of the mouth away."""
+    turn = np.radians([0.0, 0.0, 0.0, 25.0, 50.0])
+    away = interior.exit_radius_m * np.array([1.2, 3.0, 8.0, 2.0, 3.0])
+    return np.stack([away * np.sin(turn), 0 * turn, away * np.cos(turn)], axis=1)
+
+
 @functools.cache
 def _theirs_of(name: str) -> np.ndarray:
     return _theirs(BODIES[name])
@@ -222,6 +278,20 @@ def _ours(interior: Interior) -> np.ndarray:
 @pytest.mark.parametrize("name", list(BODIES))
 def test_intensity_agrees(name):
     assert _ours(BODIES[name]) == pytest.approx(_theirs_of(name), rel=TOLERANCE)
+
+
+@pytest.mark.parametrize("name", ["reflector", "dish"])
+def test_illuminance_near_by_agrees(name):
+    """Within 0.05 stop, on the axis and off it."""
+    interior = BODIES[name]
+    efficiency, emission = mouth(interior, "disk", np.full(2, 2 * interior.exit_radius_m))
+    x, y, z = np.eye(3)
+    optics = Optics(efficiency, emission=emission)
+    size = np.full(2, 2 * interior.exit_radius_m)
+    made = Fixture("disk", size, np.zeros(3), x, y, z, None, None, False, 0.1, 0.0, optics)
+    places = _near_places(interior)
+    ours = illuminance(made, places, -places / np.linalg.norm(places, axis=1)[:, None])
+    assert np.abs(np.log2(ours / _theirs_near(interior))).max() < 0.05
 
 
 def test_a_bias_is_caught():

@@ -117,9 +117,9 @@ def test_grid_sits_in_the_mouth_of_a_recess_and_in_front_of_a_flush_exit():
 
 
 def test_snoot_is_dark_beyond_the_penumbra_of_its_cup():
-    """Similar triangles: dark beyond b + (a + b) D / s for a source a behind an aperture b at s."""
+    """Similar triangles: dark beyond b + (a + b) D / s for a source a behind an aperture b at s, from the lamp's front."""
     made, keys = fixture(stock("snoot")), STOCK["snoot"]
-    a, b, s, distance = 0.05, keys["mouth_diameter_m"] / 2, keys["length_m"], 2.0
+    a, b, s, distance = 0.05, keys["mouth_diameter_m"] / 2, keys["length_m"] - Bulb().radius_m, 2.0
     dark = b + (a + b) * distance / s
     points = np.array([[dark * share, 0, distance] for share in (0.97, 1.03)])
     lux = illuminance(made, points, np.array([0, 0, -1.0]))

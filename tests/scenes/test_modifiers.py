@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import TypeAdapter, ValidationError
 
-from scenes.field import axial_illuminance_per_lumen
+from scenes.field import axial_illuminance_per_lumen, luminance
 from scenes.modifiers import Bulb, Modifier, ModifierMismatch, Shaped, assemble
 from scenes.modifiers.base import Shaper, Unfit, pair
 from scenes.modifiers.bowls import Dish, Reflector, Snoot
@@ -106,7 +106,8 @@ def test_usual_losses(names, least, most):
 
 def test_fabric_grid_and_sock_cost_what_is_usual():
     assert -1.5 < stops("softbox-60x90", "fabric-grid-40", over=("softbox-60x90",)) < -0.3
-    assert -2.0 < stops("dish-white", "sock", over=("dish-white",)) < -0.2
+    # so near, an open dish has lost part of its own light on the axis to the deflector's shadow
+    assert -2.0 < stops("dish-white", "sock", over=("dish-white",)) < -0.05
 
 
 def test_silver_throws_farther_than_white():
@@ -116,10 +117,10 @@ def test_silver_throws_farther_than_white():
 
 
 def test_dish_has_a_shadow_of_its_deflector_in_the_middle():
-    glow = stock("dish-white").optics.glow
-    across = glow[32]
-    rim = np.abs(np.arange(64) - 31.5) / 32
-    assert across[rim < 0.15].mean() < 0.5 * across[(rim > 0.35) & (rim < 0.8)].mean()
+    dish = fixture(stock("dish-white"))
+    rim = np.linspace(0, 0.99, 100)
+    seen = luminance(dish, rim * dish.size_m[0] / 2, np.zeros(100), np.zeros(100), np.zeros(100))
+    assert seen[rim < 0.25].mean() < 0.5 * seen[(rim > 0.3) & (rim < 0.8)].mean()
 
 
 def test_inner_cloth_cools_the_hot_centre():
