@@ -21,7 +21,7 @@ BEHIND_CAMERA_M = 3.0
 
 _RINGS_M = (400.0, HORIZON_M)
 _AROUND = 64
-_OUTLINE = 720
+_OUTLINE = 1440
 
 
 def has_outside(room: Room | None, lights: bool) -> bool:
@@ -131,9 +131,9 @@ def _skyline(name: str, distance: float, height: float, level: float, far: bool)
 
 def _outline(turn: np.ndarray, far: bool) -> np.ndarray:
     """Height of the outline by direction (radians), relative to its greatest, from 0.5 to 1; always the same."""
-    waves = ((3, 0.5, 0.4), (5, 0.3, 2.1), (11, 0.15, 4.0), (23, 0.05, 1.0))
+    waves = ((5, 0.3, 0.4), (13, 0.3, 2.1), (37, 0.25, 4.0), (83, 0.1, 1.0), (190, 0.05, 3.0))
     if not far:
-        waves = ((7, 0.2, 0.4), (31, 0.3, 2.1), (67, 0.3, 4.0), (131, 0.2, 1.0))
+        waves = ((7, 0.15, 0.4), (31, 0.25, 2.1), (67, 0.25, 4.0), (131, 0.2, 1.0), (260, 0.15, 2.6))
     total = np.zeros_like(turn)
     for count, share, phase in waves:
         total = total + share * np.sin(count * turn + phase)

@@ -32,7 +32,7 @@ from .haze import (
 )
 from .luminaire import AMBIENT, FAR_M, NO_BODY, SUN
 from .nets import Nets, let_through
-from .portals import Portals, arriving_through, sample_source
+from .portals import Portals, arriving_through, guided_density, guided_direction, sample_source
 from .sampler import mix, pair
 from .surface import Palette, evaluate, sample, surface_at
 from .toward import sample_light, span_in_beam
@@ -43,7 +43,7 @@ _MAX_SURVIVAL = 0.98
 _MIN_SURVIVAL = 0.2
 _SURVIVAL_GAIN = 2.0  # least time to equal error among 1, 1.5 and 2, measured on the bench scene
 _SHADOW_SHRINK = 1 - 1e-4
-_START, _LIGHT, _SCATTER, _LOBE, _PLACE, _HAZE_LIGHT, _TURN = range(7)
+_START, _LIGHT, _SCATTER, _LOBE, _PLACE, _HAZE_LIGHT, _TURN, _WAY = range(8)
 _USES = 8
 _TO_LIGHT, _TO_PLACE, _PLACE_TO_LIGHT, _FLIGHT = range(4)
 _NEAREST_LIGHT_M = 1e-3
@@ -125,6 +125,7 @@ def _next_event(
     outgoing = -path.direction
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, light.direction, on_surface)
     useful = on_surface & (light.weight > 0) & (coat + base > 0)
+    pdf = guided_density(scene.light, scene.portals, point.position, light.direction, pdf)
     origin = _offset(scene, point, light.direction)
     share = reaching(scene, origin, light.direction, light.distance, useful)
     visible = share > 0
@@ -142,12 +143,14 @@ def _next_event(
 
 def _scatter(
     scene: Scene, path: Path, point: SurfacePoint, surface: Surface, on_surface: mi.Bool,
-    u: mi.Float, v: mi.Float, u_lobe: mi.Float, u_survive: mi.Float,
+    u: mi.Float, v: mi.Float, u_lobe: mi.Float, u_survive: mi.Float, u_way: mi.Float,
 ) -> mi.Bool:  # fmt: skip
     """Send the path on from the surface point; returns where it lives on."""
     outgoing = -path.direction
     direction = sample(surface, point, outgoing, u_lobe, u, v)
+    direction = guided_direction(scene.light, scene.portals, point.position, direction, u_way, u, v)
     coat, base, pdf = evaluate(scene.palette, surface, point, outgoing, direction, on_surface)
+    pdf = guided_density(scene.light, scene.portals, point.position, direction, pdf)
     alive = on_surface & (pdf > 1e-8) & (coat + base > 0)
     inverse = dr.select(alive, dr.rcp(pdf), 0)
     factor = (coat + surface.reflectance * base) * inverse
@@ -261,10 +264,11 @@ def step(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32) -> mi.Bool:
     _next_event(scene, path, point, surface, on_surface, u, v, own)
     u, v = _pair(lane, seed, path, path.depth, _SCATTER)
     u_lobe, u_survive = _pair(lane, seed, path, path.depth, _LOBE)
+    u_way, _ = _pair(lane, seed, path, path.depth, _WAY)
     if scene.haze is None:
-        return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+        return _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive, u_way)
     before = replace(path, depth=mi.UInt32(path.depth), in_haze=mi.Bool(path.in_haze))  # += writes through aliases
-    alive = _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive)
+    alive = _scatter(scene, path, point, surface, on_surface, u, v, u_lobe, u_survive, u_way)
     drifting = _scatter_in_haze(scene, before, lane, seed, drop, scattered, u_survive)
     _take(path, before, scattered)
     return dr.select(scattered, drifting, alive)

@@ -15,7 +15,7 @@ Beyond = Literal["open", "hedge", "wall", "trees", "hills"]
 BEYOND: dict[str, tuple[float, float, str]] = {
     "hedge": (9.0, 2.2, "hedge-leaves"),
     "wall": (9.0, 2.6, "plaster"),
-    "trees": (40.0, 14.0, "far-trees"),
+    "trees": (120.0, 12.0, "far-trees"),
     "hills": (3000.0, 170.0, "far-hills"),
 }
 """What may stand at the far side of the ground: its distance and height in metres, and its finish, where left out."""
@@ -132,12 +132,12 @@ class Ground(Table):
     )
     beyond_m: Annotated[Number, Field(ge=3, le=4000)] | None = Field(
         None,
-        description="Its distance behind and beside the sitter, metres: 9 for hedge and wall, 40 for trees, 3000 for "
+        description="Its distance behind and beside the sitter, metres: 9 for hedge and wall, 120 for trees, 3000 for "
         "hills if left out.",
     )
     beyond_height_m: Annotated[Number, Field(gt=0, le=400)] | None = Field(
         None,
-        description="Its height, metres: 2.2 for a hedge, 2.6 for a wall, 14 for trees, 170 for hills if left out.",
+        description="Its height, metres: 2.2 for a hedge, 2.6 for a wall, 12 for trees, 170 for hills if left out.",
     )
     beyond_finish: Finish | None = Field(None, description="Its finish; one of its own kind if left out.")
     below_m: Annotated[Number, Field(gt=0, le=100)] | None = Field(
