@@ -95,6 +95,6 @@ def unprintable(*texts: str) -> str | None:
         return None
     shown = ", ".join(f"{c} (U+{ord(c):04X})" for c in lost[:8]) + (f" and {len(lost) - 8} more" if lost[8:] else "")
     return (
-        f"No font on this machine has {shown}; {STANDS_IN} stands for it on the sheet. Install a font that has it, such "
-        "as the Noto family for Chinese, Japanese and Korean, and make the sheet again."
+        f"No font on this machine has {shown}; {STANDS_IN} stands for it on the sheet. Install a font that has it, "
+        "such as the Noto family for Chinese, Japanese and Korean, and make the sheet again."
     )
