@@ -39,7 +39,7 @@ _ACROSS_MOST = 4
 _TYPE_FOR_MM = 70.0
 """Width of a cell for which the types are made; narrower ones have smaller type, down to `_SMALLEST_TYPE`."""
 
-_SMALLEST_TYPE = 0.72
+_SMALLEST_TYPE, _LEAST_MM = 0.72, 50.0
 _FOOT_MM = 16.0
 
 _AXIS = Type(13, "semibold", 1.2)
@@ -124,9 +124,10 @@ def compare_pages(cells: list[Cell], report: CompareReport, paper: str = "a4") -
         columns = len(told.across.labels)
         if told.down is None:
             columns = min(columns, 2 if columns in (2, 4) else 3)
-        side = _side_mm(told)
-        cell = min((inner - side + _GAP_MM) / columns - _GAP_MM, _WIDEST_MM)
-        layout = _layout(part, told, columns, cell, min(max(cell / _TYPE_FOR_MM, _SMALLEST_TYPE), 1.0))
+        widest = min((inner - _side_mm(told) + _GAP_MM) / columns - _GAP_MM, _WIDEST_MM)
+        tried = [_on_paper(part, told, columns, cell) for cell in np.linspace(widest, min(widest, _LEAST_MM), 9)]
+        # the largest pictures that take the fewest pages
+        layout = min(tried, key=lambda one: len(list(_rows_by_page(one, told, inner, height))))
         for rows in _rows_by_page(layout, told, inner, height):
             page = Page(width, height, dots_per_inch=_DOTS)
             _draw_rows(page, layout, part, told, rows, _head(page, told, layout, inner))
@@ -134,6 +135,11 @@ def compare_pages(cells: list[Cell], report: CompareReport, paper: str = "a4") -
             pages.append(page)
     number_pages(pages, _MARGIN_MM, report.title)
     return pages
+
+
+def _on_paper(cells: list[Cell], report: CompareReport, columns: int, cell_mm: float) -> _Layout:
+    factor = min(max(cell_mm / _TYPE_FOR_MM, _SMALLEST_TYPE), 1.0)
+    return _layout(cells, report, columns, float(cell_mm), factor)
 
 
 def _parts(cells: list[Cell], report: CompareReport) -> Iterator[tuple[list[Cell], CompareReport]]:

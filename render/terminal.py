@@ -20,6 +20,7 @@ from scenes.meters import (
     format_shutter,
     format_stops,
 )
+from scenes.probes import AIM_PROBE
 from scenes.stage import Light, Stage
 
 from .doctor import Diagnosis
@@ -265,7 +266,8 @@ def _reading_cells(reading: ReadingReport) -> tuple[str, str, str]:
     """A reading, how far it lies from the set aperture, and where the meter is held, in a word."""
     if reading.stops is None or reading.stops < _FAINTEST_STOPS:
         return "-", "", ""
-    where = "background" if reading.probe == BACKGROUND_PROBE else _said(reading.probe)
+    behind = reading.probe == BACKGROUND_PROBE or reading.probe.startswith(AIM_PROBE)
+    where = "background" if behind else _said(reading.probe)
     return aperture_words(reading.f_number), difference_words(reading.stops), where
 
 

@@ -7,6 +7,7 @@ from typing import Protocol, TypeVar
 
 import numpy as np
 
+from scenes.probes import AIM_PROBE
 from scenes.stage import Light, Stage
 
 from .meterset import FACE_PROBE
@@ -77,8 +78,8 @@ def where_read(light: Light, stage: Stage, readings: Sequence[_Read]) -> _Read:
     - Aimed at the face: at the face, flat toward the light (a dome for ambient light and sky); over the crown, flat
       toward it, where it comes from behind.
     - Aimed at the hair: over the crown.
-    - Aimed at the background, or in that role: flat on the background, clear of the sitter, or where it is brightest if
-      next to none gets there.
+    - Aimed at the background, or in that role: flat on the background where it is aimed, else clear of the sitter, or
+      where it is brightest if next to none gets there.
     - Aimed at another place with a meter point (chest, hands, floor): there.
     - A light that gets to none of these: wherever a surface reads most of it.
     """
@@ -87,6 +88,9 @@ def where_read(light: Light, stage: Stage, readings: Sequence[_Read]) -> _Read:
     at_face = find(own, FACE_PROBE, light.name, own_aim(light))
     target = aimed_at(light, stage)
     if target == "background":
+        aimed = next((r for r in flat if r.probe == f"{AIM_PROBE}{light.name}"), None)
+        if aimed is not None and _reads(aimed):
+            return aimed
         behind = [r for r in flat if r.probe.startswith("background")]
         middle = [r for r in behind if r.probe == BACKGROUND_PROBE and (r.stops or 0.0) >= FAINTEST_STOPS]
         return _most(middle or behind or flat, at_face)
@@ -116,7 +120,7 @@ def aimed_at(light: Light, stage: Stage) -> str:
         return FACE_PROBE
     if light.aim is None and _on_background(aim_m, stage):
         return "background"
-    points = {probe.name: probe.position_m for probe in stage.probes}
+    points = {probe.name: probe.position_m for probe in stage.probes if not probe.name.startswith(AIM_PROBE)}
     target = _STANDS_FOR.get(light.aim or "", light.aim)
     if target not in points:
         target = min(points, key=lambda name: _apart(points[name], aim_m), default=FACE_PROBE)
@@ -152,6 +156,8 @@ def _most(readings: Sequence[_Read], otherwise: _Read) -> _Read:
 
 def place_words(probe: str) -> str:
     """A meter point in words: "at the face", "on the background, top"."""
+    if probe.startswith(AIM_PROBE):
+        return f"on the background, where {probe.removeprefix(AIM_PROBE)} is aimed"
     return _PLACES.get(probe, f"at the {probe}")
 
 

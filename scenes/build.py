@@ -21,7 +21,7 @@ from .model import Light, Room, Scene, Sitter
 from .model.scene import role_of
 from .pieces import piece_net, piece_shapes, set_piece
 from .placing import PlacedSitter
-from .probes import probes_of
+from .probes import aim_probes, probes_of
 from .resolve import aim_point, background_plane
 from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
@@ -61,7 +61,10 @@ def build_stage(scene: Scene) -> stage.Stage:
         ),
         camera=camera,
         lights=tuple(_light(name, light, found, scene.folder) for name, light in scene.light.items()),
-        probes=probes_of(sitter, camera, backdrop, None if backdrop is None else _past_sitter(backdrop, found)),
+        probes=(
+            *probes_of(sitter, camera, backdrop, None if backdrop is None else _past_sitter(backdrop, found)),
+            *(() if backdrop is None else aim_probes(backdrop, _aimed_at_places(scene, found))),
+        ),
         exposure=stage.Exposure(
             iso=scene.exposure.iso,
             f_number=exact_f_number(scene.exposure.f_number),
@@ -184,6 +187,15 @@ def _backdrop(scene: Scene) -> Backdrop | None:
         return None
     wide = scene.room.size_m[0] if scene.room is not None else 0.0
     return Backdrop(plane[0], (wide if scene.background is None else scene.background.width_m) / 2, plane[1])
+
+
+def _aimed_at_places(scene: Scene, found: Survey) -> dict[str, stage.Fixture]:
+    """Fixtures that the scene points at a place rather than a landmark."""
+    return {
+        name: fixture
+        for name, fixture in found.fixtures.items()
+        if fixture is not None and not isinstance(scene.light[name].aim, str)
+    }
 
 
 def _past_sitter(backdrop: Backdrop, found: Survey) -> Seen:

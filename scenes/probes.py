@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from .backdrop import EDGE_M, Backdrop, Seen
 from .placing import FACE_POINTS, PlacedSitter
-from .stage import Camera, Probe
+from .stage import Camera, Fixture, Probe
+
+AIM_PROBE = "aim_"
+"""What the name of a meter point where a light is aimed begins with."""
 
 METER_CLEARANCE_M = 0.02
 """How far off the surface the middle of the meter's sensor is, metres."""
@@ -63,6 +68,25 @@ def probes_of(
             out = np.array([0.0, 0.0, 1.0])
             points.append(Probe(name, place + METER_CLEARANCE_M * out, out, "background"))
     return tuple(points)
+
+
+def aim_probes(backdrop: Backdrop, fixtures: Mapping[str, Fixture]) -> list[Probe]:
+    """A meter point "aim_NAME" where the axis of each light meets the background; none where it misses it.
+
+    Parameters
+    ----------
+    fixtures : of the lights, by name, that are pointed at a place rather than a landmark.
+    """
+    out = np.array([0.0, 0.0, 1.0])
+    found = []
+    for name, fixture in fixtures.items():
+        if fixture.forward[2] > -1e-3 or fixture.centre_m[2] <= backdrop.z_m:
+            continue
+        reach = (backdrop.z_m - fixture.centre_m[2]) / fixture.forward[2]
+        met = fixture.centre_m + reach * fixture.forward
+        if backdrop.inside(met[None])[0]:
+            found.append(Probe(f"{AIM_PROBE}{name}", met + METER_CLEARANCE_M * out, out, "background"))
+    return found
 
 
 def _low_points(sitter: PlacedSitter) -> list[Probe]:

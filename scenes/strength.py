@@ -43,6 +43,7 @@ def output_of(
     - meter reading: H = C N^2 / S, or E = H / t for continuous light, divided by the axial illuminance per lumen
       at that distance, and by the power at which the reading was taken;
     - lux at a distance: divided by the axial illuminance per lumen;
+    - a photometric file and none of these: the candelas of the file;
     - EV of sun and sky: E = C 2^EV / 100 with the constant of a flat meter; of ambient light, of a dome meter;
     - nothing of sun and sky: what the height of the sun gives (`far`).
 
@@ -66,7 +67,8 @@ def output_of(
     if equipment is not None and equipment.output is not None:
         full = equipment.output
     else:
-        full = _full_power(light, fixture, 1.0 if equipment is None else equipment.gain)
+        own = None if equipment is None else equipment.shaped.own_lumens
+        full = _full_power(light, fixture, 1.0 if equipment is None else equipment.gain, own)
     return Output(lumens=full * light.power_fraction(), reading_lux=None)
 
 
@@ -76,8 +78,9 @@ def _given(value: float | None) -> float:
     return value
 
 
-def _full_power(light: Light, fixture: Fixture, gain: float) -> float:
-    """Output at full power; `gain` is what the kit's readings say of modifiers, for strengths of the bare lamp."""
+def _full_power(light: Light, fixture: Fixture, gain: float, own_lumens: float | None) -> float:
+    """Output at full power; `gain` is what the kit's readings say of modifiers, for strengths of the bare lamp, and
+    `own_lumens` what a photometric file says, which counts where nothing else is stated."""
     if light.energy_ws is not None:
         return flash_lumen_seconds(light.energy_ws, light.efficacy_lm_s_per_j) * gain
     if light.guide_number_m is not None:
@@ -87,6 +90,8 @@ def _full_power(light: Light, fixture: Fixture, gain: float) -> float:
     if light.meters is not None:
         reading = light.meters
         return metered(reading) / _lit(axial_illuminance_per_lumen(fixture, reading.distance_m)) / reading.power
+    if light.lux is None and own_lumens is not None:
+        return own_lumens
     return _given(light.lux) / _lit(axial_illuminance_per_lumen(fixture, _given(light.lux_distance_m)))
 
 

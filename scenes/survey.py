@@ -21,6 +21,8 @@ from .far import Far, resolve_far
 from .findings import Problem
 from .kit import Equipment
 from .model import Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Sitter
+from .model.light_checks import STRENGTHS
+from .numbers import significant
 from .piece_checks import piece_problems
 from .pieces import Sheet
 from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
@@ -36,6 +38,9 @@ SMALLEST_USABLE_M, TALLEST_USABLE_M = 0.001, 100.0
 """Heights of a mesh beyond which nothing sensible can be traced, metres."""
 
 CAMERA_CLEARANCE_M = 0.02
+OWN_STRENGTH_MARGIN = 0.05
+"""Share by which a stated strength may differ from a photometric file's without a word."""
+
 _UNITS = ((0.001, "millimetres"), (0.01, "centimetres"), (0.0254, "inches"))
 
 
@@ -139,10 +144,13 @@ def _resolve(parts: Parts, found: Survey) -> list[Problem]:
             problems.append(stuck.problem.within("light", name))
             continue
         try:
-            output_of(light, fixture, kit, far)
+            output = output_of(light, fixture, kit, far)
         except ValueError as trouble:
             problems.append(_unmeasurable(light, fixture, trouble).within("light", name))
             continue
+        if kit is not None and kit.shaped.own_lumens is not None and output.lumens is not None:
+            own = kit.shaped.own_lumens
+            problems += [p.within("light", name) for p in _contradicted(light, output.lumens, own)]
         found.fixtures[name] = fixture
     for name, piece in parts.pieces.items():
         try:
@@ -150,6 +158,21 @@ def _resolve(parts: Parts, found: Survey) -> list[Problem]:
         except Unresolved as stuck:
             problems.append(stuck.problem.within("piece", name))
     return problems
+
+
+def _contradicted(light: Light, lumens: float, own_lumens: float) -> Iterator[Problem]:
+    """Whether what a scene states of a measured luminaire's strength is not what its file says."""
+    full = lumens / light.power_fraction()
+    if abs(full / own_lumens - 1) <= OWN_STRENGTH_MARGIN:
+        return
+    told = "head" if light.head is not None else next(iter(light.set_keys(*STRENGTHS)), "lumens")
+    yield Problem(
+        (told,),
+        f"its lamp gives {full:.0f} lm at full power by {told}, and {own_lumens:.0f} lm by the photometric file; "
+        f"{told} counts, so the file's candelas are taken times {significant(full / own_lumens, 2)}",
+        fix=f"Remove {told} to take the file's own candelas, or leave it if you mean it.",
+        severity="warning",
+    )
 
 
 def _unmeasurable(light: Light, fixture: stage.Fixture | None, trouble: ValueError) -> Problem:

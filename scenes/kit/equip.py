@@ -11,6 +11,7 @@ from materials.errors import KeyfallError
 
 from ..findings import Problem
 from ..model import Light
+from ..model.light_checks import missing_strength
 from ..modifiers import Bulb, ModifierMismatch, Shaped
 from ..stage import HeadInfo
 from .calibrate import calibrate
@@ -74,6 +75,8 @@ def equip(light: Light, kit: Kit, folder: Path) -> tuple[Equipment | None, list[
         problems += [p.within(setting) for p in power_problems(str(light.head), head, light.power_fraction())]
         source, trouble = _source(light, head, kit, folder)
         problems += trouble
+    if shaped is not None and shaped.own_lumens is None and (missing := missing_strength(light)) is not None:
+        problems.append(missing)
     if shaped is None or any(p.severity == "error" for p in problems):
         return None, problems
     gain = 2.0 ** calibrate(kit).stops(light.head, named)

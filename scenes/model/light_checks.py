@@ -38,7 +38,7 @@ def strength_problems(light: Light) -> Iterator[Problem]:
     for wrong in given:
         if wrong not in allowed:
             yield Problem((wrong,), f"{wrong} does not give the strength of {what}", choice, _other_kind(light, wrong))
-    if not given and light.shape not in ("sun", "sky"):
+    if not given and light.shape not in ("sun", "sky") and not light.modifiers:
         yield Problem((), "this light has no strength", choice, "Add one.")
     elif len(usable) > 1:
         yield Problem(
@@ -56,6 +56,15 @@ def strength_problems(light: Light) -> Iterator[Problem]:
         yield Problem(("lux_distance_m",), f"{what} has no distance", fix="Remove lux_distance_m.")
     if not far:
         yield from _measured_strength(light, flash)
+
+
+def missing_strength(light: Light) -> Problem | None:
+    """What a light of modifiers lacks that states no strength, where they bring none of their own."""
+    if light.head is not None or light.set_keys(*STRENGTHS):
+        return None
+    allowed, what = _allowed_strengths(light, light.is_flash())
+    choice = f"Allowed for {what}: exactly one of {', '.join(allowed)}."
+    return Problem((), "this light has no strength", choice, "Add one.")
 
 
 def _strength_with_head(light: Light) -> Iterator[Problem]:

@@ -59,6 +59,8 @@ class Shaped:
     takes: tuple[str, ...] = ()
     inside: Interior | None = None
     notes: tuple[str, ...] = ()
+    own_lumens: float | None = None
+    """Of the lamp with which it gives the candelas of its own file (lm, or lm s of a flash); None without a file."""
 
     def at_origin(self) -> Fixture:
         """The fixture with its exit at the origin, level, looking along +z."""

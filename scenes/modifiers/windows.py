@@ -52,7 +52,7 @@ def outside() -> Angular:
 
 
 class PhotometricFile(Shaper):
-    """A luminaire as measured: an LM-63 or EULUMDAT file."""
+    """A luminaire as measured: an LM-63 or EULUMDAT file, whose candelas count where the light states no strength."""
 
     kind: Literal["photometric"] = Field(description="Kind of modifier.")
     file: Annotated[str, Field(min_length=1)] = Field(description="The file, relative to the one that names it.")
@@ -73,4 +73,5 @@ class PhotometricFile(Shaper):
         return Shaped(
             shape, np.asarray(size, float), WALL_M if flat else 0.0, optics=optics,
             takes=("grid", "doors", "frame") if flat else ("frame",), notes=measured.notes,
+            own_lumens=measured.lumens if measured.rated_lumens is None else measured.rated_lumens,
         )  # fmt: skip

@@ -11,8 +11,9 @@ from pypdf import PdfReader
 
 from render import Cache, TraceSettings, develop, trace
 from render.build_up import BuildUpReport, build_up, only, steps_of
-from render.build_up_sheet import build_up_page
+from render.build_up_sheet import build_up_page, build_up_pages
 from render.report import camera_settings
+from render.sheet import PAPERS_MM
 from render.where_read import held_words, place_words, where_read
 from scenes import build_stage, load_scene
 from scenes.set_up import set_up_order
@@ -99,8 +100,12 @@ def test_no_words_overlap_or_are_cut_with_eight_lights_and_long_names(tmp_path):
     stage = build_stage(load_scene(write_scene(tmp_path / "s.toml", **lights)))
     assert len(stage.lights) == 8
     steps = steps_of(stage, trace(stage, quality="draft", samples=2, cache=Cache(tmp_path / "cache")))
-    assert build_up_page(steps, _report(stage, steps)).faults() == []
-    assert build_up_page(steps[:1], _report(stage, steps[:1])).faults() == []
+    for some in (steps, steps[:1]):
+        assert build_up_page(some, _report(stage, some)).faults() == []
+        for paper, (short, long) in PAPERS_MM.items():
+            pages = build_up_pages(some, _report(stage, some), paper)
+            assert {(page.width_mm, page.height_mm) for page in pages} == {(long, short)}
+            assert [fault for page in pages for fault in page.faults()] == []
 
 
 def test_none_but_those_lights_are_on(five):
@@ -113,7 +118,9 @@ def test_from_the_command_line(five, tmp_path):
     ran = keyfall("build-up", five[0], "-q", "draft", "--samples", 2, "-o", tmp_path / "o", "--json", env=env)
     assert ran.exit_code == 0
     report = BuildUpReport.model_validate_json(ran.stdout)
-    text = PdfReader(tmp_path / "o" / "build-up.pdf").pages[0].extract_text()
+    text = " ".join(page.extract_text() for page in PdfReader(tmp_path / "o" / "build-up.pdf").pages)
+    phone = (tmp_path / "o" / "build-up.html").read_text(encoding="utf-8")
+    assert phone.count("<img ") == 2 * len(report.steps)
     assert all(step.light in text for step in report.steps)
     assert "Black" not in text  # there is ambient light
 

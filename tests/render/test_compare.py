@@ -12,11 +12,13 @@ from pypdf import PdfReader
 from materials import KeyfallError
 from render import Cache, TraceSettings, all_readings, develop, trace
 from render.compare import _cells, _report, compare
-from render.compare_sheet import compare_page
+from render.compare_sheet import compare_page, compare_pages
 from render.job import Job, same_transport
 from render.readings import find
+from render.sheet import PAPERS_MM
 from render.variants import make_grid
 from scenes import SceneError, build_stage, load_scene
+from scenes.meters import difference_words
 from scenes.variations import parse_variation
 
 from .cli_scene import keyfall, write_scene
@@ -131,9 +133,16 @@ def test_same_transport_tells_gels_and_power_from_geometry(tmp_path):
         assert not same_transport(plain, stage(**moved)), moved
 
 
-def page_of(grid, store, even=False):
+def faults_of(grid, store, even=False):
+    """Of the wide sheet and of every page on both papers; each page is of its paper's size."""
     cells = _cells(grid, DRAFT, even, store, None)
-    return compare_page(cells, _report(grid, cells, DRAFT, even))
+    report = _report(grid, cells, DRAFT, even)
+    pages = [compare_page(cells, report)]
+    for paper, size in PAPERS_MM.items():
+        made = compare_pages(cells, report, paper)
+        assert all((page.width_mm, page.height_mm) == size for page in made)
+        pages += made
+    return [fault for page in pages for fault in page.faults()]
 
 
 @pytest.mark.parametrize(
@@ -147,18 +156,23 @@ def page_of(grid, store, even=False):
 def test_no_words_overlap_or_are_cut(tmp_path, store, texts):
     changes = {f"light__{LONG}": {"shape": "disk", "size_m": 0.2, "at_m": [1.5, 2, 1], "energy_ws": 200}}
     scene = write_scene(tmp_path / "s.toml", title="A title that is rather long " * 5, **changes)
-    assert page_of(grid_of(scene, *texts), store, even=True).faults() == []
+    assert faults_of(grid_of(scene, *texts), store, even=True) == []
 
 
 def test_the_sheet_holds_labels_numbers_and_settings(scene, tmp_path, store):
     folder = tmp_path / "out"
     report = compare(grid_of(scene, "light.key.power=1/32,1/8", "exposure.iso=50,100"), folder, DRAFT, cache=store)
     assert report.settings is None
-    text = PdfReader(folder / "compare.pdf").pages[0].extract_text()
+    read = PdfReader(folder / "compare.pdf")
+    assert {tuple(round(float(side) / 72 * 25.4) for side in page.mediabox[2:]) for page in read.pages} == {(210, 297)}
+    text = " ".join(page.extract_text() for page in read.pages)
     for word in ("Two lamps and a gel", "1/32", "1/8", "50", "100", "Key power down, exposure iso across"):
         assert word in text
     for cell in report.cells:
-        assert f"{cell.numbers.face_stops:+.1f}".replace("-", "−") in text
+        assert difference_words(cell.numbers.face_stops) in text
+    phone = (folder / "compare.html").read_text(encoding="utf-8")
+    assert phone.count("<img ") == 8
+    assert "<h2>1/8</h2>" in phone
     assert (folder / "compare.png").stat().st_size > 1000
 
 
@@ -192,7 +206,9 @@ def test_from_the_command_line(scene, tmp_path):
     env = {"KEYFALL_CACHE_DIR": str(tmp_path / "cache")}
     words = ("compare", scene, "--vary", "light.key.gels=amber,teal", "-q", "draft", "--samples", 2, "-o", tmp_path / "o")
     assert keyfall(*words, env=env).exit_code == 0
-    assert {p.name for p in (tmp_path / "o").iterdir()} == {"compare.png", "compare.pdf", "compare.json"}
+    assert {p.name for p in (tmp_path / "o").iterdir()} == {
+        "compare.png", "compare.pdf", "compare.html", "compare.json",
+    }  # fmt: skip
     failed = keyfall("compare", scene, "--vary", "light.kye.gels=amber", "-o", tmp_path / "p", env=env)
     assert failed.exit_code == 1
     assert "Did you mean key?" in failed.output

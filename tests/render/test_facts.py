@@ -96,6 +96,16 @@ def test_the_meter_is_held_where_a_light_is_aimed(tmp_path, aim, role, wanted):
     assert aimed_at(next(li for li in stage.lights if li.name == "pocket"), stage) == wanted
 
 
+def test_a_light_aimed_at_a_place_on_the_background_has_its_meter_point_there(tmp_path):
+    light = {"head": "flash-400", "modifiers": ["standard-reflector", "grid-30"], "at_m": [0.7, 1.0, -0.4]}
+    stage = _stage(tmp_path / "s.toml", light__spot={**light, "aim": [0.9, 1.3, -1.2]}, light__low={
+        **light, "aim": [0.9, -0.5, -1.2]}, light__named={**light, "at_m": [-0.9, 1, -0.4], "aim": "background"})  # fmt: skip
+    points = {probe.name: probe.position_m for probe in stage.probes if probe.name.startswith("aim_")}
+    np.testing.assert_allclose(points.pop("aim_spot"), np.array([0.7, 1.0, -0.4]) + 1.75 * np.array([0.2, 0.3, -0.8])
+                               + [0, 0, 0.02], atol=1e-9)  # fmt: skip
+    assert not points
+
+
 def test_sheets_of_a_stack_are_a_tuple_whatever_their_names_hold():
     odd = replace(make_gel("teal"), name="warm + soft")
     both = stack([odd, make_gel("half-cto")])
