@@ -11,6 +11,7 @@ from .gels import GELS, Gel, make_gel, read_gel_csv, stack
 from .hair import HAIR_COLOURS, hair_finish, hair_reflectance
 from .haze import FLUIDS, Medium, Phase, make_medium
 from .locus import correlated_colour_temperature
+from .narrow import LIMIT_DE00, bands_for, colour_error
 from .skin import SKIN_TONES, skin_finish, skin_reflectance
 from .sources import SOURCE_KINDS, Source, make_source, white_point
 from .spectra import (
@@ -34,6 +35,7 @@ __all__ = [
     "HAIR_COLOURS",
     "IRIS_COLOURS",
     "KM_LM_PER_W",
+    "LIMIT_DE00",
     "SKIN_TONES",
     "SOURCE_KINDS",
     "WAVELENGTHS_NM",
@@ -48,8 +50,10 @@ __all__ = [
     "Source",
     "UnknownName",
     "adapt_matrix",
+    "bands_for",
     "chromaticity",
     "clear_sky",
+    "colour_error",
     "colour_matching",
     "correlated_colour_temperature",
     "default_bands",

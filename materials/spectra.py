@@ -63,6 +63,9 @@ def chromaticity(spd: np.ndarray) -> tuple[float, float]:
 def resample(wavelength_nm: np.ndarray, values: np.ndarray, name: str) -> np.ndarray:
     """Bring a measured spectrum to `WAVELENGTHS_NM` by straight lines, as CIE 015 does for illuminants.
 
+    A spectrum measured in steps under a nanometre is averaged over each whole one instead, so that no line falls
+    between two of them.
+
     Parameters
     ----------
     wavelength_nm : (n,) strictly increasing, from at most 380 to at least 780.
@@ -90,9 +93,21 @@ def resample(wavelength_nm: np.ndarray, values: np.ndarray, name: str) -> np.nda
             f"{name} covers {nm[0]:g} to {nm[-1]:g} nm; 380 to 780 nm is needed and nothing is made up beyond "
             "the data. Extend it."
         )
-    if table.ndim == 1:
-        return np.interp(WAVELENGTHS_NM, nm, table)
-    return np.stack([np.interp(WAVELENGTHS_NM, nm, column) for column in table.T], axis=1)
+    bring = _averaged if np.diff(nm).min() < 1 - 1e-6 else _interpolated
+    return bring(nm, table) if table.ndim == 1 else np.stack([bring(nm, column) for column in table.T], axis=1)
+
+
+def _interpolated(nm: np.ndarray, column: np.ndarray) -> np.ndarray:
+    return np.interp(WAVELENGTHS_NM, nm, column)
+
+
+def _averaged(nm: np.ndarray, column: np.ndarray) -> np.ndarray:
+    """Means over half a nanometre to either side of straight lines through the data, exactly."""
+    edges = np.clip(np.append(WAVELENGTHS_NM - 0.5, WAVELENGTHS_NM[-1] + 0.5), nm[0], nm[-1])
+    grid = np.union1d(nm, edges)
+    value = np.interp(grid, nm, column)
+    whole = np.concatenate([[0.0], np.cumsum(np.diff(grid) * (value[1:] + value[:-1]) / 2)])
+    return np.diff(np.interp(edges, grid, whole)) / np.diff(edges)
 
 
 def smooth_curve(wavelength_nm: list[float] | np.ndarray, values: list[float] | np.ndarray) -> np.ndarray:

@@ -25,7 +25,7 @@ ISO_7589 = {"daylight": "ISO 7589 Photographic Daylight", "studio-tungsten": "IS
 
 
 def write_standard_tables(folder: Path = DATA) -> None:
-    """Write observer.csv, illuminants.csv, iso7589.csv and daylight.csv into `folder`."""
+    """Write observer.csv, illuminants.csv, iso7589.csv, daylight.csv and chart.csv into `folder`."""
     import colour
 
     visible, ten = np.arange(380, 781, 5), np.arange(380, 691, 10)
@@ -57,6 +57,13 @@ def write_standard_tables(folder: Path = DATA) -> None:
         "basis functions of CIE D-series daylight, CIE 015:2018 table 6",
         visible,
         {name: _sampled(basis[name], visible) for name in ("S0", "S1", "S2")},
+    )
+    patches = colour.SDS_COLOURCHECKERS["ISO 17321-1"]
+    _write(
+        folder / "chart.csv",
+        "reflectance of the 24 patches of the target of ISO 17321-1",
+        visible,
+        {name: _sampled(patch, visible) for name, patch in patches.items()},
     )
 
 

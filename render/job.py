@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from materials import Bands, default_bands
+from materials import Bands, bands_for
 from scenes.pieces import PIECE_PREFIX
 from scenes.stage import REGIONS, Fixture, Light, Stage
 
@@ -26,6 +26,13 @@ from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
 _BLOCKER_POINTS = 4096
 
+
+
+def bands_of(stage: Stage) -> Bands:
+    """The bands a stage is traced in: the usual ones, but for sources of narrow lines; see `materials.narrow`."""
+    return bands_for(light.source.spd for light in stage.lights)
+
+
 Told = Callable[[int, int, float | None], None]
 
 
@@ -35,7 +42,7 @@ class Job:
     def __init__(self, stage: Stage, cache: Cache, device: str, threads: int | None) -> None:
         self.stage, self.cache = stage, cache
         self._device = device, threads
-        self.bands: Bands = default_bands()
+        self.bands: Bands = bands_of(stage)
         merged = merge(stage)
         self._set_key = content_hash(
             trace_version(), self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
@@ -201,7 +208,9 @@ def same_transport(one: Stage, other: Stage) -> bool:
     def small(stage: Stage) -> str:
         lights = [(light.name, light.fixture, light.distant) for light in stage.lights]
         probes = [p.position_m for p in stage.probes]
-        return content_hash(stage.camera, stage.nets, stage.panes, stage.openings, stage.haze, lights, probes)
+        return content_hash(
+            bands_of(stage).nodes_nm, stage.camera, stage.nets, stage.panes, stage.openings, stage.haze, lights, probes
+        )  # fmt: skip
 
     shapes, others = ((*stage.shapes, *stage.surroundings) for stage in (one, other))
     return len(shapes) == len(others) and small(one) == small(other) and all(

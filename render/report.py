@@ -167,7 +167,9 @@ class Report(Record):
     haze: HazeReport | None = Field(description="null on a clear set")
     readings: list[ReadingReport]
     maps: dict[str, MapReport]
+    bands_nm: list[float] = Field(description="wavelengths at which surfaces are traced; more than 16 for narrow lines")
     warnings: list[str]
+    notes: list[str] = Field(description="what was done about the set without being asked, such as more bands")
     cautions: list[str]
     checksums: dict[str, str] = CHECKSUMS
 
@@ -203,7 +205,9 @@ def build_report(
         haze=haze_report(olat, stage),
         readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
+        bands_nm=[float(nm) for nm in olat.meters.bands.nodes_nm],
         warnings=[*stage.warnings, *olat.warnings],
+        notes=list(stage.notes),
         cautions=cautions_for(stage),
     )  # fmt: skip
 

@@ -74,9 +74,9 @@ class TraceBar:
 
 
 def findings_to_console(console: Console, findings: Iterable[Finding]) -> None:
-    """Print findings, errors red and warnings yellow, one under the other."""
+    """Print findings, errors red, warnings yellow and notes plain, one under the other."""
     for finding in findings:
-        colour = "red" if finding.severity == "error" else "yellow"
+        colour = {"error": "red", "warning": "yellow"}.get(finding.severity, "")
         console.print(Text(finding.format(), style=colour), soft_wrap=True)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from . import stage
 from .check import look_over, parts_of
+from .emission import gel_of, source_of
 from .findings import Finding, SceneError, dotted
 from .haze import resolve_haze
 from .meters import exact_f_number, format_power
@@ -28,9 +29,7 @@ from .windows import glass_of, openings_of, places_of, window_surfaces
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
-    from materials.sources import Source
 
-    from .far import Far
     from .kit import Equipment
     from .survey import Survey
 
@@ -68,7 +67,8 @@ def build_stage(scene: Scene) -> stage.Stage:
             white_balance=scene.exposure.white_balance,
         ),
         landmarks=found.places,
-        warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings),
+        warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings if f.severity == "warning"),
+        notes=tuple(f"{f.where}: {f.message}." for f in findings if f.severity == "note"),
         nets=tuple(
             net
             for name, sheet in found.sheets.items()
@@ -180,16 +180,13 @@ def _half_width(scene: Scene) -> float:
 
 
 def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
-    from materials.gels import make_gel, read_gel_csv, stack
-
     fixture, kit, far = found.fixtures[name], found.equipment.get(name), found.far.get(name)
-    gels = [read_gel_csv(folder / g) if g.lower().endswith(".csv") else make_gel(g) for g in light.gels]
     return stage.Light(
         name=name,
         role=role_of(name, light),
         fixture=fixture,
-        source=kit.source if kit is not None and kit.source is not None else _source(light, folder, far),
-        gel=stack(gels) if gels else None,
+        source=source_of(light, kit, far, folder),
+        gel=gel_of(light, folder),
         output=output_of(light, fixture, kit, far),
         flash=kit.flash if kit is not None and kit.flash is not None else light.is_flash(),
         on=light.on,
@@ -206,16 +203,6 @@ def _own_head(light: Light) -> stage.HeadInfo | None:
     if light.energy_ws is None:
         return None
     return stage.HeadInfo("", light.energy_ws, light.power_fraction(), None, None, None, None, False)
-
-
-def _source(light: Light, folder: Path, far: Far | None) -> Source:
-    from materials.sources import make_source
-
-    if far is not None and far.daylight is not None and light.natural():
-        return far.daylight.source
-    if light.measured():
-        return make_source("csv", csv=folder / light.source)
-    return make_source(*light.emission())
 
 
 def _power_setting(light: Light, kit: Equipment | None) -> str | None:

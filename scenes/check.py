@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from .emission import emitted_by, narrow_problems
 from .explain import Format, problems_of
 from .findings import Finding, Problem, SceneError
 from .haze import haze_problems
@@ -158,6 +159,7 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
     if parts.haze is not None:
         told += [p.within("haze") for p in haze_problems(parts.haze, parts.room)]
     found = survey(parts, equipment)
+    told += narrow_problems(emitted_by(parts.lights, equipment, found.far, parts.folder))
     return problems + told + found.problems, found
 
 

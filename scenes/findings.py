@@ -25,7 +25,7 @@ class Finding:
     ----------
     path : the file as the user named it.
     line : line number from 1; None when the file could not be read as text.
-    severity : "error" or "warning".
+    severity : "error", "warning", or "note" on what Keyfall does by itself.
     where : dotted key, e.g. "light.key.size_m"; empty for the file as a whole.
     message : what is wrong. allowed : what may stand there. fix : what to do. Both may be empty.
     """

@@ -270,6 +270,7 @@ class Stage:
 
     `surroundings` are traced like `shapes` but lie around the set: far ground, what stands at its far side. `panes` are
     the glass of windows, `openings` the ways for light from outside into a room; None without a room or without any.
+    `notes` say what was done about the set, and ask nothing of anybody.
     """
 
     title: str
@@ -285,3 +286,4 @@ class Stage:
     panes: tuple[Net, ...] = ()
     openings: Openings | None = None
     haze: Haze | None = None
+    notes: tuple[str, ...] = ()

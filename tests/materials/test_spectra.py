@@ -32,7 +32,7 @@ def test_the_grid_is_every_nanometre_from_380_to_780() -> None:
 def test_shipped_tables_are_those_of_colour_science(tmp_path: Path) -> None:
     write_standard_tables(tmp_path)
     names = sorted(path.name for path in tmp_path.iterdir())
-    assert names == ["daylight.csv", "illuminants.csv", "iso7589.csv", "observer.csv"]
+    assert names == ["chart.csv", "daylight.csv", "illuminants.csv", "iso7589.csv", "observer.csv"]
     for name in names:
         assert (tmp_path / name).read_text() == (DATA / name).read_text(), name
 

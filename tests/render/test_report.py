@@ -302,7 +302,7 @@ def test_pictures_carry_their_profile(run, name):
 
 
 KEYS = """
-format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps warnings cautions checksums
+format title scene_hash versions device quality settings picture lights ratio ambient haze readings maps bands_nm warnings notes cautions checksums
 settings.iso settings.f_number settings.shutter_s settings.white_balance
 picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_no_detail picture.share_gamut_mapped
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
