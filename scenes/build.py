@@ -25,6 +25,7 @@ from .resolve import background_plane
 from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
 from .surroundings import far_surfaces
+from .white import card_probe, white_of
 from .windows import glass_of, openings_of, places_of, window_surfaces
 
 if TYPE_CHECKING:
@@ -59,12 +60,15 @@ def build_stage(scene: Scene) -> stage.Stage:
         ),
         camera=camera,
         lights=tuple(_light(name, light, found, scene.folder) for name, light in scene.light.items()),
-        probes=probes_of(sitter, camera, background_plane(scene.background, scene.room), _half_width(scene)),
+        probes=(
+            *probes_of(sitter, camera, background_plane(scene.background, scene.room), _half_width(scene)),
+            *((card,) if (card := card_probe(scene.exposure.white_balance, found)) is not None else ()),
+        ),
         exposure=stage.Exposure(
             iso=scene.exposure.iso,
             f_number=exact_f_number(scene.exposure.f_number),
             shutter_s=scene.exposure.shutter_s,
-            white_balance=scene.exposure.white_balance,
+            white_balance=white_of(scene.exposure.white_balance, scene.folder),
         ),
         landmarks=found.places,
         warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings if f.severity == "warning"),
