@@ -54,6 +54,18 @@ def _uv(tristimulus: np.ndarray) -> np.ndarray:
     return np.stack([4 * x / total, 6 * y / total], axis=-1)
 
 
+def beside_locus(cct_k: float, duv: float) -> np.ndarray:
+    """XYZ (3,), Y = 1, of a colour by its correlated colour temperature (K) and its distance from the black body in CIE
+    1960 u, v, positive on the green side, across the locus (CIE 015:2018 section 9.5)."""
+    mired = 1e6 / cct_k
+    before, at, after = _uv(xyz(planck(1e6 / np.array([mired - 0.05, mired, mired + 0.05]))))
+    along = after - before
+    across = np.array([-along[1], along[0]]) / np.hypot(*along)
+    u, v = at + duv * (across if across[1] > 0 else -across)
+    x, y = 3 * u / (2 * u - 8 * v + 4), 2 * v / (2 * u - 8 * v + 4)
+    return np.array([x / y, 1.0, (1 - x - y) / y])
+
+
 @cache
 def _locus() -> np.ndarray:
     return _uv(xyz(planck(1e6 / _LOCUS_MIRED)))

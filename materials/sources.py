@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from .errors import DataError, KeyfallError, unknown_name
-from .locus import correlated_colour_temperature, daylight, planck
+from .locus import beside_locus, correlated_colour_temperature, daylight, planck
 from .spectra import WAVELENGTHS_NM, read_csv_spectrum, resample, xyz
 
 _DATA = Path(__file__).parent / "data"
@@ -174,10 +174,11 @@ def _shifted(shape: np.ndarray, cct_k: float) -> np.ndarray:
     )
 
 
-def white_point(cct_k: float) -> np.ndarray:
+def white_point(cct_k: float, duv: float | None = None) -> np.ndarray:
     """White for a camera set to a colour temperature, (3,) XYZ with Y = 1.
 
-    Black bodies up to 4000 K, CIE daylight from 5000 K; between, the two are mixed by a smooth step in mired,
+    With `duv` it is the colour at that distance from the black body in CIE 1960 u, v, positive toward green. Without:
+    black bodies up to 4000 K, CIE daylight from 5000 K; between, the two are mixed by a smooth step in mired,
     because daylight is a little greener than a black body and a jump would show when the setting is moved.
 
     Raises
@@ -186,6 +187,8 @@ def white_point(cct_k: float) -> np.ndarray:
         Outside 1000 to 25000 K.
     """
     _check_cct(cct_k, *_WHITE_RANGE_K, "White balance")
+    if duv is not None:
+        return beside_locus(cct_k, duv)
     white = np.zeros(3)
     full, none = 1e6 / _DAYLIGHT_FULL_K, 1e6 / _DAYLIGHT_FROM_K
     t = float(np.clip((none - 1e6 / cct_k) / (none - full), 0, 1))

@@ -29,6 +29,7 @@ from .report import CameraSettings, ReadingReport, camera_settings, reading_repo
 from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 from .where_read import place_words, where_read
+from .white import settled
 
 
 class StepReport(Record):
@@ -85,6 +86,7 @@ def build_up(
                 "Every light of this scene is off, so there is nothing to build up. Set on = true for one."
             )
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
+        stage = settled(stage, olat.meters)
         steps = steps_of(stage, olat)
         report = BuildUpReport(
             title=stage.title or visible(scene_path.stem), settings=camera_settings(stage), before=_before(stage, olat),

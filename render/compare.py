@@ -34,6 +34,7 @@ from .styles import StyleReport, check_style
 from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as, trace_meters
 from .variants import Grid, Variant
+from .white import settled
 
 
 class HazeNumbers(Record):
@@ -168,6 +169,7 @@ def _cells(
         changes: dict[str, float] = {}
         if even:
             stage, changes = _evened(variant, all_readings(olat.meters, stage), grid.base, wanted)
+        stage = settled(stage, olat.meters)
         cells.append(_cell(variant, stage, olat, changes, tracing, cache))
     return cells
 

@@ -6,13 +6,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from materials import KeyfallError, adapt_matrix, display_matrix, make_source, white_point, xyz
+from materials import KeyfallError, adapt_matrix, display_matrix
 from scenes.stage import Exposure, Stage
 
 from .gamut import BARELY, TOLERANCE, above_zero, from_oklab, to_oklab, under_one
 from .look import mid_grey_scale, xyz_weights
 from .olat import OlatSet
 from .tone import CURVES, SHOULDER_START, apply_curve, no_detail, whitening
+from .white import scene_white, settled
 
 GAMUTS = {"srgb": "sRGB, the web's and most screens' colours", "p3": "Display P3, wider, for newer screens"}
 _SRGB_LEVELS = 65536
@@ -81,14 +82,6 @@ def _encode_table() -> np.ndarray:
     return _table
 
 
-def scene_white(exposure: Exposure) -> np.ndarray:
-    """XYZ of the white the camera is set to: that of a 5500 K flash, or of a colour temperature in kelvin."""
-    if exposure.white_balance == "flash":
-        white = xyz(make_source("flash").spd)
-        return white / white[1]
-    return white_point(float(exposure.white_balance))
-
-
 def scene_rgb_matrix(exposure: Exposure, gamut: str) -> np.ndarray:
     """(3, 3) from absolute XYZ (Y in cd s/m2) to white-balanced linear RGB in which mid-grey is 0.18.
 
@@ -106,13 +99,14 @@ def scene_rgb_matrix(exposure: Exposure, gamut: str) -> np.ndarray:
 
 def scene_rgb(olat: OlatSet, stage: Stage, gamut: str = "srgb") -> np.ndarray:
     """White-balanced linear RGB (3, H, W) float32 of the whole set, before any tone curve; may lie outside [0, 1]."""
-    weights = xyz_weights(olat.meters, stage) @ scene_rgb_matrix(stage.exposure, gamut).T
+    weights = xyz_weights(olat.meters, stage) @ scene_rgb_matrix(settled(stage, olat.meters).exposure, gamut).T
     return olat.weighted(weights)
 
 
 def scene_rgb_each(olat: OlatSet, stage: Stage, gamut: str = "srgb") -> np.ndarray:
     """`scene_rgb` of every light alone, (L, 3, H, W); they add up to it."""
-    return olat.weighted_each(xyz_weights(olat.meters, stage) @ scene_rgb_matrix(stage.exposure, gamut).T)
+    exposure = settled(stage, olat.meters).exposure
+    return olat.weighted_each(xyz_weights(olat.meters, stage) @ scene_rgb_matrix(exposure, gamut).T)
 
 
 def develop(olat: OlatSet, stage: Stage, *, curve: str = "shoulder", gamut: str = "srgb") -> Picture:

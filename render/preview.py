@@ -24,6 +24,7 @@ from .readings import all_readings
 from .report import Report, build_report
 from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
+from .white import settled
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,7 @@ def preview(
         loaded = load(scene_path)
         stage = loaded.stage
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
+        stage = settled(stage, olat.meters)
         picture = develop(olat, stage, curve=pictures.curve, gamut=pictures.gamut)
         maps = _write_maps(output, stage, olat, picture)
         picture = sized(picture, stage)

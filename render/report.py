@@ -10,7 +10,7 @@ from pydantic import Field
 
 from materials import chromaticity
 from scenes.meters import key_to_fill, lit_to_shadow
-from scenes.stage import Light, Stage
+from scenes.stage import Light, Stage, White
 
 from .ambient import AmbientReport, ambient_audit
 from .backdrop import BackdropReport, backdrop_report
@@ -37,6 +37,7 @@ from .rigging import (
     spread_on_wall,
 )
 from .where_read import where_read
+from .white import scene_white, settled
 
 FORMAT: Literal[3] = 3
 METER_FORMAT: Literal[1] = 1
@@ -50,6 +51,9 @@ class CameraSettings(Record):
     f_number: float
     shutter_s: float
     white_balance: str | float
+    white_xy: tuple[float, float] | None = Field(
+        description="CIE 1931 x, y that is taken as white; null where a card decides and its light is not traced"
+    )
 
 
 class GelReport(Record):
@@ -200,6 +204,7 @@ def build_report(
 ) -> Report:
     """Collect the numbers of a preview."""
     height, width = picture.no_detail.shape
+    stage = settled(stage, olat.meters)
     return Report(
         title=stage.title,
         scene_hash=scene_hash,
@@ -228,10 +233,14 @@ def build_report(
 
 def camera_settings(stage: Stage) -> CameraSettings:
     """Settings a stage is exposed with."""
-    exposure = stage.exposure
+    exposure = settled(stage).exposure
+    given = exposure.white_balance
+    known = not isinstance(given, White) or given.xyz is not None
+    white = scene_white(exposure) if known else np.ones(3)
     return CameraSettings(
         iso=exposure.iso, f_number=exposure.f_number, shutter_s=exposure.shutter_s,
-        white_balance=exposure.white_balance,
+        white_balance=given.words if isinstance(given, White) else given,
+        white_xy=_pair(white[:2] / white.sum()) if known else None,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from materials import KeyfallError
 from materials.plain import hidden_character, shortened, visible
-from scenes.stage import Stage
+from scenes.stage import Stage, White
 
 from .cache import Cache
 from .develop import develop
@@ -26,7 +26,8 @@ from .preview import SHEETS, import_ahead, report_on, sized
 from .record import Record
 from .report import Report, versions
 from .tone import DEFAULT_CURVE
-from .trace import TraceSettings, trace_as
+from .trace import TraceSettings, trace_as, trace_meters
+from .white import settled
 
 if TYPE_CHECKING:
     from .board import BoardReport, Look
@@ -38,6 +39,7 @@ def worked(
 ) -> tuple[OlatSet, np.ndarray, Report]:
     """A stage's traced set, its picture (h, w, 3) uint8 sRGB and its report."""
     olat = trace_as(stage, tracing, cache=cache, progress=progress)
+    stage = settled(stage, olat.meters)
     picture = develop(olat, stage, curve=DEFAULT_CURVE)
     maps = [*exposure_maps(olat, stage, picture), *haze_maps(olat, stage)]
     picture = sized(picture, stage)
@@ -81,6 +83,7 @@ def board_of(
             told = among(progress, "look", number, len(named))
             olat, picture, report = worked(stage, loaded.hash, tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
+            stage = settled(stage, olat.meters)
             made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption or None))
         settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
         board = make_board(made, settings, output)
@@ -109,10 +112,20 @@ def plan_of(
         import_ahead(SHEETS)
         loaded = load(scene_path)
         stage = _titled(loaded, scene_path)
-        _, picture, report = worked(stage, loaded.hash, tracing, cache, progress)
+        olat, picture, report = worked(stage, loaded.hash, tracing, cache, progress)
+        stage = settled(stage, olat.meters)
         plan = make_plan(stage, picture, report, PlanSettings(paper, view), output)  # type: ignore[arg-type]  # checked there
         plan = output.finish("plan.json", plan)
     return plan
+
+
+def _white_known(stage: Stage, tracing: TraceSettings, cache: Cache | None) -> Stage:
+    """The stage with its white balance worked out; only a grey card needs its meters traced."""
+    white = stage.exposure.white_balance
+    if not isinstance(white, White) or white.card is None:
+        return settled(stage)
+    meters = trace_meters(stage, device=tracing.device, threads=tracing.threads, cache=cache)
+    return settled(stage, meters)
 
 
 class ExportReport(Record):
@@ -133,7 +146,7 @@ def export_of(
     """Write a scene for other programs: `set.glb`, `lights.exr`, `lights.csv`, and `export.json`, which tells them
     apart from those of another run; returns the names written.
 
-    The glTF file alone needs no tracing.
+    The glTF file alone needs no tracing, but for a white balance by a grey card its meter is read.
 
     Raises
     ------
@@ -147,6 +160,7 @@ def export_of(
         if gltf:
             from .rigged import write_gltf
 
+            stage = _white_known(stage, tracing, cache)
             names.append(output.write("set.glb", lambda path: write_gltf(path, stage)).name)
         if exr:
             olat = trace_as(stage, tracing, cache=cache, progress=progress)

@@ -22,10 +22,11 @@ from .model.scene import role_of
 from .pieces import piece_net, piece_shapes, set_piece
 from .placing import PlacedSitter
 from .probes import aim_probes, probes_of
-from .resolve import aim_point, background_plane
+from .resolve import aim_point, backdrop_of
 from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
 from .surroundings import far_surfaces
+from .white import card_probe, white_of
 from .windows import glass_of, openings_of, places_of, window_surfaces
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def build_stage(scene: Scene) -> stage.Stage:
     sitter, camera = found.sitter, found.camera
     if sitter is None or camera is None or any(p.severity == "error" for p in problems):
         raise SceneError(findings)
-    backdrop = _backdrop(scene)
+    backdrop = backdrop_of(scene.background, scene.room)
     return stage.Stage(
         title=scene.title,
         shapes=(
@@ -64,12 +65,13 @@ def build_stage(scene: Scene) -> stage.Stage:
         probes=(
             *probes_of(sitter, camera, backdrop, None if backdrop is None else _past_sitter(backdrop, found)),
             *(() if backdrop is None else aim_probes(backdrop, _aimed_at_places(scene, found))),
+            *((card,) if (card := card_probe(scene.exposure.white_balance, found)) is not None else ()),
         ),
         exposure=stage.Exposure(
             iso=scene.exposure.iso,
             f_number=exact_f_number(scene.exposure.f_number),
             shutter_s=scene.exposure.shutter_s,
-            white_balance=scene.exposure.white_balance,
+            white_balance=white_of(scene.exposure.white_balance, scene.folder),
         ),
         landmarks=found.places,
         warnings=tuple(f"{f.where}: {f.message}. {f.fix}".strip() for f in findings if f.severity == "warning"),
@@ -180,15 +182,6 @@ def _shape(surface: Surface, region: str, finish: str | Finish) -> stage.Shape:
     )
 
 
-def _backdrop(scene: Scene) -> Backdrop | None:
-    """What is behind the sitter, as a plane."""
-    plane = background_plane(scene.background, scene.room)
-    if plane is None:
-        return None
-    wide = scene.room.size_m[0] if scene.room is not None else 0.0
-    return Backdrop(plane[0], (wide if scene.background is None else scene.background.width_m) / 2, plane[1])
-
-
 def _aimed_at_places(scene: Scene, found: Survey) -> dict[str, stage.Fixture]:
     """Fixtures that the scene points at a place rather than a landmark."""
     return {
@@ -216,7 +209,7 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         name=name,
         role=role_of(name, light),
         fixture=fixture,
-        source=source_of(light, kit, folder, far),
+        source=source_of(light, kit, far, folder),
         gel=gel_of(light, folder),
         output=output_of(light, fixture, kit, far),
         flash=kit.flash if kit is not None and kit.flash is not None else light.is_flash(),

@@ -22,6 +22,7 @@ from .reader import Unreadable, format_problem, parse, read_text
 from .stock import kit_name_problems, name_problems
 from .survey import Parts, Survey, survey
 from .sync import sync_problems
+from .white import white_problems
 
 _EXAMPLES = {"light": "[light.key]", "piece": "[piece.flag]", "window": "[room.window.north]"}
 SCENE_FORMAT = Format(Scene, "the scene", _EXAMPLES)
@@ -159,10 +160,11 @@ def look_over(data: dict[str, Any], parts: Parts) -> tuple[list[Problem], Survey
     if parts.exposure is not None:
         flashes = _sync_times(parts, equipment)
         told += [p.within("exposure") for p in sync_problems(parts.exposure.shutter_s, flashes)]
-    told += narrow_problems(emitted_by(parts.lights, equipment, parts.folder))
     if parts.haze is not None:
         told += [p.within("haze") for p in haze_problems(parts.haze, parts.room)]
     found = survey(parts, equipment)
+    emitted = emitted_by(parts.lights, equipment, found.far, parts.folder)
+    told += [*narrow_problems(emitted), *white_problems(parts, found, emitted)]
     return problems + told + found.problems, found
 
 

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from .model import Light
 
 
-def source_of(light: Light, kit: Equipment | None, folder: Path, far: Far | None = None) -> Source:
-    """The source of a light: from the kit or, for sun and sky, from the sun's height, where these tell it.
+def source_of(light: Light, kit: Equipment | None, far: Far | None, folder: Path) -> Source:
+    """The source of a light: that of its head in the kit, of the sky of its hour, or its own.
 
     Raises
     ------
@@ -54,7 +54,9 @@ Emitted = dict[str, tuple["Source", "Gel | None"]]
 """Source and gels of lights by their names."""
 
 
-def emitted_by(lights: dict[str, Light], equipment: dict[str, Equipment], folder: Path) -> Emitted:
+def emitted_by(
+    lights: dict[str, Light], equipment: dict[str, Equipment], far: dict[str, Far], folder: Path
+) -> Emitted:
     """What every light sends out whose source and gels can be used; the others are told of elsewhere."""
     from materials.errors import KeyfallError
 
@@ -64,7 +66,7 @@ def emitted_by(lights: dict[str, Light], equipment: dict[str, Equipment], folder
         if kit is None and light.from_kit():
             continue
         try:
-            found[name] = source_of(light, kit, folder), gel_of(light, folder)
+            found[name] = source_of(light, kit, far.get(name), folder), gel_of(light, folder)
         except KeyfallError:
             continue
     return found

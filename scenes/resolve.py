@@ -11,6 +11,7 @@ from materials.errors import KeyfallError
 
 from . import stage
 from .aiming import angles_deg, elevation_for_height, look_frame, place_around
+from .backdrop import Backdrop
 from .findings import KeyPath, Problem
 from .model import Background, Camera, Light, Piece, Room
 from .names import listed, nearest
@@ -52,6 +53,15 @@ def background_plane(background: Background | None, room: Room | None) -> tuple[
     if room is not None and "back" not in room.open:
         return room.back_z_m(), room.size_m[2]
     return None
+
+
+def backdrop_of(background: Background | None, room: Room | None) -> Backdrop | None:
+    """What is behind the sitter, as a plane; None where there is nothing."""
+    plane = background_plane(background, room)
+    if plane is None:
+        return None
+    wide = room.size_m[0] if room is not None else 0.0
+    return Backdrop(plane[0], (wide if background is None else background.width_m) / 2, plane[1])
 
 
 def aim_point(aim: str | list[float], places: Mapping[str, np.ndarray], key: KeyPath) -> np.ndarray:

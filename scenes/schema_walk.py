@@ -50,6 +50,11 @@ class SchemaWalk:
         options = [self.resolve(c) for c in schema.get("anyOf", [schema])]
         return next((o for o in options if "discriminator" in o), None)
 
+    def _table(self, schema: Schema) -> Schema:
+        """The one table among the alternatives of a key; the schema itself where there is none, or several."""
+        tables = [o for o in map(self.resolve, schema.get("anyOf", ())) if "properties" in o]
+        return tables[0] if len(tables) == 1 else schema
+
     def kinds(self, schema: Schema) -> tuple[str, ...]:
         """Kinds of table that may stand where a kind selects the alternative; none anywhere else."""
         union = self._union(self.resolve(schema))
@@ -59,6 +64,7 @@ class SchemaWalk:
         if isinstance(part, int):
             lists = [self.resolve(c) for c in schema.get("anyOf", [schema])]
             return next((c["items"] for c in lists if "items" in c), {})
+        schema = self._table(schema)
         if part in schema.get("properties", {}):
             inner: Schema = schema["properties"][part]
             return inner
@@ -71,7 +77,7 @@ class SchemaWalk:
 
     def properties(self, schema: Schema) -> dict[str, Schema]:
         """Keys of a table."""
-        found: dict[str, Schema] = self.resolve(schema).get("properties", {})
+        found: dict[str, Schema] = self._table(self.resolve(schema)).get("properties", {})
         return found
 
     def options(self, schema: Schema) -> list[Any]:

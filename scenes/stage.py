@@ -291,13 +291,30 @@ class Probe:
 
 
 @dataclass(frozen=True, slots=True)
+class White:
+    """What the camera takes as white.
+
+    Attributes
+    ----------
+    words : how sheets and reports say it.
+    xyz : tristimulus values with Y = 1; None where the lights of the set decide (`render.white.settled`).
+    light : the light that is white, after its gels. card : the meter point at a grey card.
+    """
+
+    words: str
+    xyz: tuple[float, float, float] | None = None
+    light: str | None = None
+    card: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Exposure:
-    """Camera settings; `white_balance` is "flash" or a correlated colour temperature in kelvin."""
+    """Camera settings; `white_balance` is "flash", a correlated colour temperature in kelvin, or a white."""
 
     iso: float
     f_number: float
     shutter_s: float
-    white_balance: str | float
+    white_balance: str | float | White
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,9 +21,10 @@ from materials import adapt_matrix, display_matrix, xyz
 from materials.finishes import Finish
 from scenes.stage import Exposure, Light, Shape, Stage
 
-from ..develop import encode_srgb, scene_white
+from ..develop import encode_srgb
 from ..gamut import map_to_gamut
 from ..look import light_spectrum
+from ..white import scene_white
 
 PAPER_LIGHTNESS, SITTER_LIGHTNESS = 72.0, 58.0
 """L* to which every colour on paper and every colour on the sitter is scaled: white paper stays bright, blues stay

@@ -13,6 +13,7 @@ from scenes.stage import Fixture, Light, Stage
 from ..light_table import LightRow, light_rows
 from ..report import LightReport, Report
 from ..rigged.stands import support_of
+from ..white import scene_white, settled
 from .forms import Form, form_of
 from .outline import SitterOutline, sitter_outline
 from .tint import Tint, tint_of
@@ -104,9 +105,10 @@ def plan_set(stage: Stage, report: Report) -> PlanSet:
     reports = {light.name: light for light in report.lights}
     lights = {light.name: light for light in stage.lights}
     found = []
+    white = scene_white(settled(stage).exposure)
     for name, row in sorted(rows.items(), key=lambda pair: pair[1].number):
         light = lights[name]
-        tint = tint_of(reports[name], report.settings.white_balance)
+        tint = tint_of(reports[name], white)
         fixture = light.fixture
         aim = beam = None
         if fixture is not None and row.distance_to_aim_m is not None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from materials import adapt_matrix, display_matrix, white_point
+from materials import adapt_matrix, display_matrix
 
 from ..develop import encode_srgb
 from ..gamut import from_oklab, map_to_gamut, to_oklab
@@ -15,7 +15,6 @@ from ..report import LightReport
 NEUTRAL_CHROMA = 0.03
 """Oklab chroma under which a light counts as white beside the picture's white balance."""
 
-FLASH_WHITE_K = 5500.0
 _INK_LIGHTNESS, _WASH_LIGHTNESS = 0.52, 0.84
 _LEAST_CHROMA, _MOST_CHROMA = 0.07, 0.15
 _NEUTRAL_INK, _NEUTRAL_WASH = "#77746d", "#c9c5bb"
@@ -33,13 +32,12 @@ class Tint:
 NEUTRAL = Tint(_NEUTRAL_INK, _NEUTRAL_WASH, True)
 
 
-def tint_of(light: LightReport, white_balance: str | float) -> Tint:
+def tint_of(light: LightReport, white: np.ndarray) -> Tint:
     """The colour in which a light is drawn: the hue that it has in the picture, at a lightness that reads on paper;
-    grey where it is white there, or where its gel lets nothing pass."""
+    grey where it is white there, or where its gel lets nothing pass. `white` is XYZ (3,) of the camera's."""
     xy = light.source_xy if light.gel is None else light.gel.chromaticity_xy
     if xy is None or xy[1] <= 1e-6:
         return NEUTRAL
-    white = white_point(FLASH_WHITE_K if isinstance(white_balance, str) else float(white_balance))
     to_rgb = display_matrix("srgb")
     adapted = adapt_matrix(white, np.linalg.inv(to_rgb).sum(axis=1)) @ _xyz(*xy)
     rgb = np.maximum(to_rgb @ adapted, 0)[:, None]

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from materials import KeyfallError
-from scenes.stage import Camera, Stage
+from scenes.stage import Camera, Stage, White
 
 from ..meterset import has_direction
 from .lights import Punctual, punctual_of, unplaced
@@ -184,7 +184,7 @@ def _scene_extras(stage: Stage) -> dict[str, Any]:
         "iso": exposure.iso,
         "f_number": exposure.f_number,
         "shutter_s": exposure.shutter_s,
-        "white_balance": exposure.white_balance,
+        "white_balance": white.words if isinstance(white := exposure.white_balance, White) else white,
         "lights_without_place": [unplaced(light) for light in stage.lights if not has_direction(light)],
         "stands": "stands, booms and housings are Keyfall's own drawing; the scene gives sizes and places only",
     }

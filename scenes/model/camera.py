@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from ..findings import Problem
-from .base import Aim, Angle, Coordinate, Kelvin, Length, Number, Place, Positive, Shutter, Table, Whole
+from .base import Aim, Angle, Coordinate, Kelvin, Length, Number, Place, Positive, Shutter, Table, Whole, named
 
 
 class Camera(Table):
@@ -101,6 +101,40 @@ class Camera(Table):
         return long / short if self.lies() else short / long
 
 
+class WhiteBalance(Table):
+    """What the camera takes as white, other than flash or a plain temperature: kelvin, light, source or card."""
+
+    kelvin: Kelvin | None = Field(None, description="Colour temperature, kelvin (1000 to 25000).")
+    duv: Annotated[Number, Field(ge=-0.05, le=0.05)] | None = Field(
+        None,
+        description="Tint beside kelvin: distance of the white from the black body in CIE 1960 u, v, positive toward "
+        "green; the picture turns the other way.",
+    )
+    light: Annotated[str, Field(min_length=1)] | None = Field(
+        None, description="Name of a light of this scene: its light, after its gels, is white."
+    )
+    source: Annotated[str, named("source")] | None = Field(
+        None, description="A source by name, or a CSV file of a measured one: its light is white."
+    )
+    cct_k: Kelvin | None = Field(None, description="Colour temperature of a source that takes one, kelvin.")
+    card: Annotated[str, Field(min_length=1)] | Place | None = Field(
+        None,
+        description="Where a grey card is held: a meter point, a piece, or a place [x, y, z] in metres, where it looks "
+        "at the camera. The light that falls on it is white.",
+    )
+
+    def problems(self) -> Iterator[Problem]:
+        """Cross-checks between the keys of this table."""
+        ways = self.given("kelvin", "light", "source", "card")
+        if len(ways) != 1:
+            what = f"{' and '.join(ways)} all set the white balance" if ways else "the white balance names no white"
+            yield Problem((), what, "Allowed: one of kelvin, light, source and card.", "Keep one of them.")
+        if self.duv is not None and "kelvin" not in ways:
+            yield Problem(("duv",), "duv is a tint beside kelvin", fix="Give kelvin, or remove duv.")
+        if self.cct_k is not None and "source" not in ways:
+            yield Problem(("cct_k",), "cct_k belongs to a source", fix="Give source, or set kelvin instead of cct_k.")
+
+
 class Exposure(Table):
     """Camera settings."""
 
@@ -109,8 +143,10 @@ class Exposure(Table):
         8.0, description="Aperture as engraved: 8 for f/8, 5.6 for f/5.6."
     )
     shutter_s: Shutter = Field(0.008, description='Shutter time in seconds: a number, or a text such as "1/125".')
-    white_balance: Literal["flash"] | Kelvin = Field(
-        "flash", description='White balance: "flash", or a colour temperature in kelvin (1000 to 25000).'
+    white_balance: Kelvin | Annotated[str, Field(min_length=1)] | WhiteBalance = Field(
+        "flash",
+        description='White balance: "flash", a colour temperature in kelvin (1000 to 25000), the name of a light, or a '
+        "table with kelvin and duv, light, source or card.",
     )
 
 

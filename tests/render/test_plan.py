@@ -14,6 +14,7 @@ import pytest
 from PIL import Image
 from pypdf import PdfReader
 
+from materials import white_point
 from render import all_readings, develop, trace
 from render.cache import Cache
 from render.light_table import light_rows
@@ -429,7 +430,7 @@ def test_every_stock_modifier_has_a_form_and_a_housing(name):
 
 def test_gels_tint_and_white_light_does_not(looks):
     eight = looks["eight"].report
-    tints = {light.role + str(light.gel is None): tint_of(light, "flash") for light in eight.lights}
+    tints = {light.role + str(light.gel is None): tint_of(light, white_point(5500)) for light in eight.lights}
     assert tints["fillTrue"].neutral
     assert not tints["rimFalse"].neutral
     for tint in tints.values():
