@@ -11,7 +11,7 @@ from importlib.resources.abc import Traversable
 
 SOURCES: dict[str, tuple[str, ...]] = {
     "materials": ("*",),
-    "scenes": ("cells", "field", "fixtures", "optics", "pieces", "stage"),
+    "scenes": ("cells", "emission", "field", "fixtures", "optics", "pieces", "stage"),
     "render": (
         "denoise", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares", "smoothing",
         "tracer",

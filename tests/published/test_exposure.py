@@ -41,7 +41,7 @@ def read(*lux_s: float, aim: str = "flat:surface", iso: float = 100, f_number: f
     per_lumen = 1 / BANDS.xyz_weights(lights[0].source.spd)[:, 1].sum()
     transport = np.array(lux_s)[:, None, None] * per_lumen * np.ones((1, len(BANDS.nodes_nm), 1))
     built = stage([], lights, f_number=f_number, iso=iso)
-    set_ = MeterSet(BANDS, tuple(li.name for li in lights), (Meter("face", aim),), transport)
+    set_ = MeterSet(BANDS, tuple(li.name for li in lights), (Meter("face", aim),), transport, np.zeros(transport.shape[:2]))
     return all_readings(set_, built)
 
 
@@ -159,7 +159,7 @@ def test_ambient_under_flash_adds(under: float, gain: float) -> None:
 
 def test_flash_does_not_follow_the_shutter_and_continuous_light_does() -> None:
     # H = E t for light that stays on; a flash gives its whole energy (ISO 2720, note on flash meters, from memory)
-    lamp, none = light(SMALL, lumens=100.0), MeterSet(BANDS, (), (), np.zeros((0, 16, 0)))
+    lamp, none = light(SMALL, lumens=100.0), MeterSet(BANDS, (), (), np.zeros((0, 16, 0)), np.zeros((0, 16)))
     slow = Exposure(100, 8, 1 / 15, "flash")
     assert exposure_lumens(lamp, slow, none) == 100
     assert exposure_lumens(replace(lamp, flash=False), slow, none) == pytest.approx(100 / 15, rel=EXACT)

@@ -20,8 +20,8 @@ from materials import KeyfallError
 from render.catalogue import catalogue
 from render.passes import PassState, PassSums
 from render.report import MeterReport, Report
-from render.terminal import f_mark
 from scenes import scene_json_schema
+from scenes.meters import aperture_mark
 
 from .cli_scene import keyfall, write_scene
 
@@ -277,7 +277,7 @@ def test_many_lights_are_shown_in_tables_one_under_the_other(tmp_path, store):
 
 
 def test_apertures_are_said_as_they_were_set():
-    assert [f_mark(n) for n in (2**2.5, 8, 2 ** (19 / 6), 6, 0.5, 200)] == ["5.6", "8", "9", "6", "0.5", "200"]
+    assert [aperture_mark(n) for n in (2**2.5, 8, 2 ** (19 / 6), 6, 0.5, 200)] == ["5.6", "8", "9", "6", "0.5", "200"]
 
 
 def test_list_gives_every_name():

@@ -20,7 +20,7 @@ from render.cache import Cache
 from render.light_table import light_rows
 from render.maps import exposure_maps
 from render.outputs import OutputFolder
-from render.plan.flow import MARGIN_MM, PAPERS_MM
+from render.plan.flow import MARGIN_MM
 from render.plan.forms import FORM_WORDS, FRONT_WORDS, Form, form_of
 from render.plan.labels import Label, Placer
 from render.plan.make import PlanSettings, make_plan, plan_report
@@ -34,7 +34,7 @@ from render.plan.view import SCALES, SIDE, TOP, Frame, View, cut_line, cut_polyg
 from render.report import Report, build_report
 from render.rigged.housing import housing_parts
 from render.rigged.view import SetViewError, draw_set_view
-from render.sheet import Page
+from render.sheet import PAPERS_MM, Page
 from scenes import build_stage, load_scene
 from scenes.dump import dump_tables
 from scenes.kit import stock_kit
