@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .frame import FaceFrame
-from .relief import CELL_M, Relief, nose_zone, shadowed, under_nose, without_nose
+from .relief import CELL_M, Relief, nose_cells, nose_zone, shadowed, under_nose, without_nose
 
 DARK_SHARE = 0.18
 """Skin counts as lit from this share of what the brightest skin gets: two and a half stops under (common practice, no
@@ -29,6 +29,7 @@ SMALLEST_TRIANGLE = 0.02
 
 _SMALLEST_SHADOW_CELLS = 4
 _FAR_SHARE = 0.9
+_SECTOR_SLOPE = 0.5  # tangent of half the angle at the tip in which its shadow lies
 _UNDER_EYE = 0.12
 
 
@@ -117,7 +118,7 @@ def _joined_to_nose(relief: Relief, cells: np.ndarray) -> np.ndarray:
     """Those of the cells off the nose whose patch touches it, (rows, columns) bool."""
     from scipy.ndimage import binary_dilation, label
 
-    nose = nose_zone(relief.frame, relief.points())
+    nose = nose_cells(relief)
     patches, _ = label(cells & ~nose, np.ones((3, 3)))
     joined = np.unique(patches[binary_dilation(nose, iterations=2)])
     found: np.ndarray = np.isin(patches, joined[joined > 0])
@@ -142,13 +143,20 @@ def _share(lit: np.ndarray, of: np.ndarray) -> float:
 
 
 def _nose_shadow(relief: Relief, shadow: np.ndarray) -> tuple[float | None, float | None]:
-    """Direction (degrees) and length (m) of the shadow below the tip: to its middle, and as far as all but a tenth."""
+    """Direction (degrees) and length (m) of the shadow below the tip: to its middle, and as far as all but a tenth.
+
+    What lies below the tip tells roughly where the shadow points; then what lies to either side of that counts, since a
+    shadow that points far aside reaches above the tip and would be cut off on one side.
+    """
     tip = relief.tip()
     u, v = np.meshgrid(relief.u_m - tip[0], relief.v_m - tip[1])
     below = shadow & (v < 0)
     if below.sum() < _SMALLEST_SHADOW_CELLS:
         return None, None
     side, down = float(u[below].mean()), -float(v[below].mean())
+    about = shadow & (np.abs(u * down + v * side) <= (u * side - v * down) * _SECTOR_SLOPE)
+    if about.sum() >= _SMALLEST_SHADOW_CELLS:
+        below, side, down = about, float(u[about].mean()), -float(v[about].mean())
     along = (u[below] * side - v[below] * down) / math.hypot(side, down)
     return math.degrees(math.atan2(side, down)), float(np.quantile(along, _FAR_SHARE))
 

@@ -17,7 +17,8 @@ _ABOVE_BROW, _BELOW_CHIN = 0.35, 0.1
 _DEEPEST = 1.4
 _STEEPEST = 0.2
 _REACH_M = 0.07
-_LIFT_M = 0.0012
+_LIFT_M = 0.0004
+_STANDS_OUT_M = 0.003
 _MOST_SAMPLES = 64
 
 
@@ -78,13 +79,23 @@ def face_relief(frame: FaceFrame, meshes: Iterable[tuple[np.ndarray, np.ndarray,
         column = np.rint((points[:, 0] - u_m[0]) / CELL_M).astype(int)
         row = np.rint((points[:, 1] - v_m[0]) / CELL_M).astype(int)
         inside = (column >= 0) & (column < len(u_m)) & (row >= 0) & (row < len(v_m)) & (points[:, 2] > deepest)
-        order = np.argsort(points[inside, 2], kind="stable")
-        row, column, points, turned = (array[inside][order] for array in (row, column, points, turned))
-        higher = ~(points[:, 2] <= height[row, column])
-        height[row[higher], column[higher]] = points[higher, 2]  # the last of several, the foremost, stays
+        row, column, points, turned = (array[inside] for array in (row, column, points, turned))
+        level = _in_the_middle(points, turned, u_m[column], v_m[row])
+        order = np.argsort(level, kind="stable")
+        row, column, level, turned = (array[order] for array in (row, column, level, turned))
+        higher = ~(level <= height[row, column])
+        height[row[higher], column[higher]] = level[higher]  # the last of several, the foremost, stays
         normals[row[higher], column[higher]] = turned[higher]
     seen = np.isfinite(height) & (normals[..., 2] > _STEEPEST)
     return Relief(frame, u_m, v_m, height, normals, seen)
+
+
+def _in_the_middle(points: np.ndarray, normals: np.ndarray, u_m: np.ndarray, v_m: np.ndarray) -> np.ndarray:
+    """Heights (n,) of the planes through points (n, 3) with normals (n, 3) at the middles of their cells: on a steep
+    flank a point beside the middle lies as much as a cell higher or lower."""
+    rise = normals[:, 0] * (points[:, 0] - u_m) + normals[:, 1] * (points[:, 1] - v_m)
+    found: np.ndarray = points[:, 2] + np.clip(rise / np.maximum(normals[:, 2], _STEEPEST), -CELL_M, CELL_M)
+    return found
 
 
 def _samples(points: np.ndarray, faces: np.ndarray, normals: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -122,6 +133,20 @@ def nose_zone(frame: FaceFrame, points: np.ndarray) -> np.ndarray:
         & (points[..., 2] > nose[2] - span)
     )
     return inside
+
+
+def nose_cells(relief: Relief) -> np.ndarray:
+    """Cells of the nose itself, (rows, columns) bool: those of its wedge that stand out of the face about it, which is
+    taken to run straight across from one side of the wedge to the other."""
+    wedge = nose_zone(relief.frame, relief.points())
+    columns = np.arange(len(relief.u_m))
+    found = np.zeros_like(wedge)
+    for row in np.flatnonzero(wedge.any(axis=1)):
+        beside = np.isfinite(relief.height_m[row]) & ~wedge[row]
+        if beside.any():
+            face = np.interp(columns, columns[beside], relief.height_m[row, beside])
+            found[row] = wedge[row] & (relief.height_m[row] > face + _STANDS_OUT_M)
+    return found
 
 
 def under_nose(frame: FaceFrame, points: np.ndarray) -> np.ndarray:
@@ -170,10 +195,15 @@ def shadowed(relief: Relief, light_m: np.ndarray, points: np.ndarray | None = No
 
 
 def _height_at(relief: Relief, filled: np.ndarray, at: np.ndarray) -> np.ndarray:
-    """Height of the relief at points (n, 3), that of the nearest cell; minus infinity beside the face."""
+    """Height of the relief at points (n, 3), linear between the middles of its cells; minus infinity where one of them
+    is beside the face."""
     rows, columns = filled.shape
-    j = np.rint((at[:, 0] - relief.u_m[0]) / CELL_M).astype(int)
-    i = np.rint((at[:, 1] - relief.v_m[0]) / CELL_M).astype(int)
-    inside = (i >= 0) & (i < rows) & (j >= 0) & (j < columns)
-    found: np.ndarray = np.where(inside, filled[np.clip(i, 0, rows - 1), np.clip(j, 0, columns - 1)], -np.inf)
+    x, y = (at[:, 0] - relief.u_m[0]) / CELL_M, (at[:, 1] - relief.v_m[0]) / CELL_M
+    inside = (x >= 0) & (x <= columns - 1) & (y >= 0) & (y <= rows - 1)
+    x, y = np.where(inside, x, 0), np.where(inside, y, 0)
+    j, i = np.minimum(x.astype(int), columns - 2), np.minimum(y.astype(int), rows - 2)
+    s, t = x - j, y - i
+    corners = [(filled[i + di, j + dj], (t if di else 1 - t) * (s if dj else 1 - s)) for di in (0, 1) for dj in (0, 1)]
+    whole = inside & np.all([np.isfinite(value) for value, _ in corners], axis=0)
+    found: np.ndarray = np.where(whole, sum(np.where(whole, value, 0) * share for value, share in corners), -np.inf)
     return found
