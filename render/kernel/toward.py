@@ -25,7 +25,7 @@ _FARTHEST = 1e9
 _BELOW_ONE = 1 - 2.0**-24
 _NARROW = 20.0  # slope from which a beam counts as filling the half space
 _CORNER = 2**0.5
-_NEAR_TUBE = 1e-3  # keeps the strip finite for a point that touches the tube
+_NEAR_TUBE = 0.1  # keeps the strip finite for a point that touches the tube
 
 
 @dataclass
