@@ -65,7 +65,7 @@ def mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, 
     Parameters
     ----------
     interior : a body of revolution without a sheet across its exit.
-    outline, size_m : shape of the mouth (disk, rectangle or octagon) and its width and height in metres. One that is not
+    outline, size_m : shape of the mouth (disk, rectangle or octagon) and its width and height, metres. One that is not
         round is taken to send out what the round one does; see `Emission.outline`.
     """
     flux, round_ = _traced(interior)
