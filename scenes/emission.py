@@ -1,4 +1,4 @@
-"""Light out of a mouth as a function of where on the mouth and in which direction: bowls, dishes, open boxes, umbrellas.
+"""Light out of a mouth by place and direction: bowls, dishes, open boxes, umbrellas.
 
 What leaves a bowl comes from its inside, which lies deeper than its mouth: a point near by sees other parts of it than
 one far away. A ray is therefore followed back from the mouth to the hull, a surface of revolution that stands for the

@@ -253,8 +253,8 @@ def _ball_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
 def _cone_to_ball(
     centre_m: np.ndarray, radius_m: float, points: np.ndarray, steps: int
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Directions (n, rings, sectors, 3) from points over the cone that a ball fills, of equal solid angle, and the solid
-    angle (n,) of the whole cone."""
+    """Directions (n, rings, sectors, 3) from points over the cone that a ball fills, of equal solid angle; and (n,) the
+    solid angle of the whole cone."""
     toward = centre_m - points
     distance = np.linalg.norm(toward, axis=1)
     axis = toward / distance[:, None]

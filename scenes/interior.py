@@ -234,6 +234,7 @@ def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np
 
 
 def body_of(interior: Interior) -> Body:
+    """Walls, sheets and lamp as what rays are followed in."""
     walls = [
         Surface(w.z0_m, w.r0_m, w.z1_m, w.r1_m, w.reflectance, 0.0, w.gloss, math.radians(w.spread_deg))
         for w in interior.walls

@@ -1,8 +1,8 @@
 """The inside of a modifier, traced into the table of what leaves its mouth: `Emission`.
 
 Every entry is a mean over rays that leave a small area of the hull within a small cone, followed back from the mouth
-through the real inside. Rays that the lamp or the screen would stop are left out of it, and entries without any ray take
-what stands beside them; where lamp and screen stand is told exactly when the table is read.
+through the real inside. Rays that the lamp or the screen would stop are left out of it, and entries without any ray
+take what stands beside them; where lamp and screen stand is told exactly when the table is read.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -64,8 +65,8 @@ def mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, 
     Parameters
     ----------
     interior : a body of revolution without a sheet across its exit.
-    outline, size_m : shape of the mouth (disk, rectangle or octagon) and its width and height in metres. A mouth that is
-        not round is taken to send out what the round one does; see `Emission.outline`.
+    outline, size_m : shape of the mouth (disk, rectangle or octagon) and its width and height, metres. One that is not
+        round is taken to send out what the round one does; see `Emission.outline`.
     """
     flux, round_ = _traced(interior)
     if not flux > 0:
@@ -91,7 +92,8 @@ def hull_of(interior: Interior) -> Hull:
         if w.z0_m != w.z1_m:
             low, high = sorted(((w.z0_m, w.r0_m), (w.z1_m, w.r1_m)))
             within = (z >= low[0]) & (z <= high[0])
-            outermost[within] = np.maximum(outermost[within], np.interp(z[within], *zip(low, high, strict=True)))
+            there = np.interp(z[within], [low[0], high[0]], [low[1], high[1]])
+            outermost[within] = np.maximum(outermost[within], there)
     known = outermost > 0
     rear = float(outermost[known][-1]) if known.any() else radius
     across = (rear**2 - radius**2) / depth
@@ -208,7 +210,7 @@ def _table(
     # what came by two reflections and more is noisy, but varies so slowly that every other entry is enough
     sizes = [(end - first + 1) // 2 for first, end in ends]
     starts = np.cumsum([0, *sizes])
-    coarse_ends = list(zip(starts[:-1], starts[1:], strict=True))
+    coarse_ends = list(pairwise(int(n) for n in starts))
     spread = np.zeros((shape[0], starts[-1]))
     coarse_row = np.zeros(places[0].shape)
     for (first, end), (start, stop) in zip(ends, coarse_ends, strict=True):

@@ -220,8 +220,8 @@ def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
 
 
 def follow_each(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
-    """What every ray finds, as `follow`, each ray a group of its own; the lamp's luminance as (2, n), first where no more
-    than one reflection lies between the lamp and the ray, then where there are more."""
+    """What every ray finds, as `follow`, each ray a group of its own; the lamp's luminance as (2, n), first where no
+    more than one reflection lies between the lamp and the ray, then where there are more."""
     found = np.zeros((2, len(rays.group)))
     met_rings: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
     strengths = np.array([surface.reflectance * surface.gloss for surface in body.surfaces])

@@ -1,7 +1,7 @@
-"""Where most light of a mouth comes from: what its sampling is planned by, in double precision before anything is traced.
+"""Where most light of a mouth comes from: what its sampling is planned by, before anything is traced.
 
-A bowl is brightest near its lamp, deep inside. Samples of its mouth are therefore drawn, most of them, over a disk across
-the axis at some depth, by squared radius, and looked at from the point that is lit: so they follow the parallax.
+A bowl is brightest near its lamp, deep inside. Most samples of its mouth are therefore drawn over a disk across the
+axis at some depth, by squared radius, and looked at from the point that is lit: so they follow the parallax.
 """
 
 from __future__ import annotations

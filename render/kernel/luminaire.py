@@ -99,7 +99,12 @@ def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
 
 
 def _mouth(
-    place: mi.Vector4f, sizes: mi.Vector4f, hull: mi.Vector4f, more: mi.Vector4f, hung: mi.Vector4f, lamp: mi.Vector4f,
+    place: mi.Vector4f,
+    sizes: mi.Vector4f,
+    hull: mi.Vector4f,
+    more: mi.Vector4f,
+    hung: mi.Vector4f,
+    lamp: mi.Vector4f,
     hot: mi.Vector4f,
 ) -> Mouth:
     return Mouth(
@@ -151,7 +156,8 @@ def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
     row[36:40] = _ANY_SLOPE
     row[40:46], row[48:54] = _place(_ONE, tables, 0, 0), _place(_ONE, tables, 0, 0)
     row[46], row[54:56] = EVEN_RINGS, 1
-    row[_MOUTH:] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1, 0, -1, 0, 0, 0, 0, 1, 0, EVEN_RINGS, 0, 0, 0
+    row[_MOUTH : _MOUTH + 16] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1
+    row[_MOUTH + 16 :] = 0, -1, 0, 0, 0, 0, 1, 0, EVEN_RINGS, 0, 0, 0
     if light.fixture is None:
         row[3] = AMBIENT
         if light.distant is not None:

@@ -14,8 +14,8 @@ _WIDEST_STRETCH = 1.5  # of a square's or octagon's places when they are made ro
 
 
 def out_of_mouth(light: Luminaire, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.Float:
-    """Luminance (1/(m2 sr) a lumen) of rays that leave the mouth at (x, y), metres, along unit vectors `way` with z above
-    0; 0 of lights without one."""
+    """Luminance (1/(m2 sr) a lumen) of rays that leave the mouth at (x, y), metres, along unit vectors `way` whose z
+    is above 0; nothing of lights without one."""
     mouth = light.mouth
     p, q, turned = _round_ray(mouth, x, y, way)
     screen = _screen_share(mouth, p, q, turned)
@@ -32,8 +32,8 @@ def _meets_lamp(mouth: Mouth, x: mi.Float, y: mi.Float, way: mi.Vector3f) -> mi.
 
 
 def lamp_showing(mouth: Mouth, from_lamp: mi.Vector3f) -> mi.Float:
-    """About how much of the lamp the screen leaves free toward a point at `from_lamp` (metres from the lamp's middle), 0
-    to 1; 0 only where it hides all of it."""
+    """About how much of the lamp the screen leaves free, 0 to 1, toward a point at `from_lamp` (metres from the lamp's
+    middle); 0 only where it hides all of it."""
     share = mouth.lamp_depth / from_lamp.z
     p, q, turned = _round_ray(mouth, from_lamp.x * share, from_lamp.y * share, dr.normalize(from_lamp))
     margin = dr.maximum(mouth.gain * _WIDEST_STRETCH * dr.maximum(mouth.stretch_x, mouth.stretch_y), 1)

@@ -15,7 +15,7 @@ import mitsuba as mi
 from .beam import emitted, is_flat
 from .frames import cosine_hemisphere, from_local, orthonormal, to_local
 from .luminaire import AMBIENT, DISK, EVEN_RINGS, FAR_M, OCTAGON, RINGS, SPHERE, SUN, TUBE
-from .mouth import lamp_showing
+from .mouth_samples import in_rings, on_spot, share_to_lamp, share_to_spot, spot_density
 from .types import LightSample, Luminaire
 
 _WHOLE, _ROUND, _BOX, _LENS = range(4)
@@ -193,20 +193,7 @@ def _within_blade(light: Luminaire, height: mi.Float, front: mi.Bool, blade: int
 
 def _radius2(light: Luminaire, patch: Patch, u: mi.Float) -> tuple[mi.Float, mi.Float]:
     """Squared radius of a sample of a disk, relative, and its density relative to an even one."""
-    return _in_rings(light, dr.select(patch.glowing, light.radial, EVEN_RINGS), u)
-
-
-def _in_rings(light: Luminaire, first: mi.UInt32, u: mi.Float) -> tuple[mi.Float, mi.Float]:
-    """Squared radius of a sample by the table of rings that begins at `first`, relative, and its density likewise."""
-    ring = mi.UInt32(0)
-    step = RINGS // 2
-    while step:  # a binary search, unrolled
-        below = dr.gather(mi.Float, light.tables, first + ring + step)
-        ring = dr.select(below <= u, ring + step, ring)
-        step //= 2
-    low, high = dr.gather(mi.Float, light.tables, first + ring), dr.gather(mi.Float, light.tables, first + ring + 1)
-    share = dr.maximum(high - low, 1e-7)
-    return (mi.Float(ring) + dr.clip((u - low) / share, 0, 1)) / RINGS, share * RINGS
+    return in_rings(light, dr.select(patch.glowing, light.radial, EVEN_RINGS), u)
 
 
 def _density(light: Luminaire, local: mi.Vector3f, x: mi.Float, y: mi.Float) -> mi.Float:
@@ -256,50 +243,6 @@ def _on_patch(light: Luminaire, local: mi.Vector3f, u: mi.Float, v: mi.Float) ->
     return x, y, dr.select(lens, _lens_density(patch, chord), density)
 
 
-def _to_lamp(light: Luminaire, local: mi.Vector3f) -> mi.Float:
-    """Share of the samples that go from `local` (fixture axes) to the lamp in a mouth: none where nothing of it shows."""
-    lamp = light.mouth.lamp_depth + light.source_depth
-    from_lamp = mi.Vector3f(local.x, local.y, dr.maximum(local.z, _CLOSEST) + lamp)
-    exit_x, exit_y = dr.abs(local.x) * lamp / from_lamp.z, dr.abs(local.y) * lamp / from_lamp.z
-    wide, high = light.half_width + light.mouth.lamp_radius, light.half_height + light.mouth.lamp_radius
-    out = dr.select(
-        light.kind == DISK,
-        dr.square(exit_x) + dr.square(exit_y) > dr.square(wide),
-        (exit_x > wide) | (exit_y > high),
-    )
-    shows = is_flat(light) & (local.z > 0) & ~out
-    return dr.select(shows, light.mouth.lamp_share * lamp_showing(light.mouth, from_lamp), 0)
-
-
-def _to_spot(light: Luminaire, local: mi.Vector3f) -> mi.Float:
-    """Share of the other samples that are drawn over the hot spot of a mouth."""
-    return dr.select(is_flat(light) & (local.z > 0), light.mouth.hot_share, 0)
-
-
-def _spot_shrink(light: Luminaire, local: mi.Vector3f) -> mi.Float:
-    """Size at the exit of what lies in the plane of the hot spot, as a point at `local` sees it."""
-    height = dr.maximum(local.z, _CLOSEST)
-    return height / (height + light.source_depth + light.mouth.hot_depth)
-
-
-def _on_spot(light: Luminaire, local: mi.Vector3f, u: mi.Float, v: mi.Float) -> tuple[mi.Float, mi.Float]:
-    """Point of the exit's plane through which `local` sees a sample of the hot spot."""
-    shrink = _spot_shrink(light, local)
-    radius = shrink * light.mouth.radius * dr.sqrt(_in_rings(light, light.mouth.hot, u)[0])
-    sine, cosine = dr.sincos(2 * dr.pi * v)
-    return local.x * (1 - shrink) + radius * cosine, local.y * (1 - shrink) + radius * sine
-
-
-def _spot_density(light: Luminaire, local: mi.Vector3f, x: mi.Float, y: mi.Float) -> mi.Float:
-    """Density over the exit's area (1/m2) with which `_on_spot` gives the point (x, y)."""
-    shrink = _spot_shrink(light, local)
-    radius = shrink * light.mouth.radius
-    square = (dr.square(x - local.x * (1 - shrink)) + dr.square(y - local.y * (1 - shrink))) / dr.square(radius)
-    ring = light.mouth.hot + dr.minimum(mi.UInt32(dr.minimum(square, 1) * RINGS), RINGS - 1)
-    share = dr.gather(mi.Float, light.tables, ring + 1) - dr.gather(mi.Float, light.tables, ring)
-    return dr.select(square < 1, share * RINGS / (dr.pi * dr.square(radius)), 0)
-
-
 def _ball(light: Luminaire) -> tuple[mi.Point3f, mi.Float]:
     """Middle and radius of a ball, or of the lamp in a mouth."""
     flat = is_flat(light)
@@ -323,15 +266,15 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
     the cosine about `normal` for the surroundings."""
     axes, light = axes_toward(light, origin), seen_from(light, origin)
     local = to_local(origin - light.centre, axes.right, axes.up, axes.forward)
-    to_lamp = _to_lamp(light, local)
-    to_spot = _to_spot(light, local)
+    to_lamp = share_to_lamp(light, local)
+    to_spot = share_to_spot(light, local)
     lamp = u < to_lamp
     u = dr.select(lamp, u / dr.maximum(to_lamp, _CLOSEST), (u - to_lamp) / (1 - to_lamp))
     spot = ~lamp & (u < to_spot)
     u = dr.select(spot, u / dr.maximum(to_spot, _CLOSEST), dr.select(lamp, u, (u - to_spot) / (1 - to_spot)))
     u = dr.minimum(u, _BELOW_ONE)
     x, y, density = _on_patch(light, local, u, v)
-    spot_x, spot_y = _on_spot(light, local, u, v)
+    spot_x, spot_y = on_spot(light, local, u, v)
     x, y = dr.select(spot, spot_x, x), dr.select(spot, spot_y, y)
     flat = light.centre + axes.right * x + axes.up * y - origin
     flat_distance = dr.norm(flat)
@@ -349,11 +292,14 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
 
     through = to_local(ball_direction, axes.right, axes.up, axes.forward)
     lamp_distance = local.z / dr.maximum(-through.z, _CLOSEST)
-    x, y = dr.select(lamp, local.x + through.x * lamp_distance, x), dr.select(lamp, local.y + through.y * lamp_distance, y)
+    x, y = (
+        dr.select(lamp, local.x + through.x * lamp_distance, x),
+        dr.select(lamp, local.y + through.y * lamp_distance, y),
+    )
     flat_direction = mi.Vector3f(dr.select(lamp, ball_direction, flat_direction))
     flat_distance = dr.select(lamp, lamp_distance, flat_distance)
     density = dr.select(lamp | spot, _density(light, local, x, y), density)
-    density = dr.lerp(density, _spot_density(light, local, x, y), to_spot)
+    density = dr.lerp(density, spot_density(light, local, x, y), to_spot)
     seen = lamp | (dr.squared_norm(flat_direction - axis) < 2 * cap)
 
     s, t = orthonormal(normal)
@@ -389,12 +335,14 @@ def arriving(
     off_sun = dr.squared_norm(direction - mi.Vector3f(light.centre))
     radiance = dr.select(sun & (off_sun > 2 * light.area), 0, radiance)
 
-    flat = dr.square(distance) / dr.maximum(dr.abs(toward.z), _CLOSEST) * dr.lerp(
-        _density(light, local, x, y), _spot_density(light, local, x, y), _to_spot(light, local)
+    flat = (
+        dr.square(distance)
+        / dr.maximum(dr.abs(toward.z), _CLOSEST)
+        * dr.lerp(_density(light, local, x, y), spot_density(light, local, x, y), share_to_spot(light, local))
     )
     axis, _, cap = _sphere_cap(light, origin)
     seen = dr.squared_norm(direction - axis) < 2 * cap
-    flat = dr.lerp(flat, dr.select(seen, 1 / (2 * dr.pi * cap), 0), _to_lamp(light, local))
+    flat = dr.lerp(flat, dr.select(seen, 1 / (2 * dr.pi * cap), 0), share_to_lamp(light, local))
     ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
     round_pdf = 1 / (2 * dr.pi * cap)
     return radiance, dr.select(ball | sun, round_pdf, dr.select(ambient, cos_normal * dr.inv_pi, flat))

@@ -23,8 +23,10 @@ def open_bowl(interior: Interior, source: Source | None = None) -> Optics:
     """
     from ..interior_mouth import mouth
 
-    outline, size = ("disk", np.full(2, 2 * interior.exit_radius_m)) if source is None else (source.shape, source.size_m)
-    efficiency, emission = mouth(interior, outline, size)
+    if source is None:
+        efficiency, emission = mouth(interior, "disk", np.full(2, 2 * interior.exit_radius_m))
+    else:
+        efficiency, emission = mouth(interior, source.shape, source.size_m)
     return Optics(efficiency, emission=emission, source=source)
 
 

@@ -241,12 +241,12 @@ def _theirs_near(interior: Interior) -> np.ndarray:
         across = ((np.arange(NEAR_PIXELS) + 0.5) / NEAR_PIXELS * 2 - 1) * math.tan(half)
         cosine4 = (1 + across[:, None] ** 2 + across[None, :] ** 2) ** -2
         # outside the mouth Mitsuba would see the bowl's own back, which is not light
-        x, y, z = _through(place, across)
+        x, y = _through(place, across)
         lit.append((picture * cosine4 * (np.hypot(x, y) <= reach * 1.01)).mean() * (2 * math.tan(half)) ** 2)
     return np.array(lit)
 
 
-def _through(place: np.ndarray, across: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _through(place: np.ndarray, across: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Where the rays of a pinhole's pixels cross the plane of the mouth."""
     forward = -place / np.linalg.norm(place)
     left = np.cross([0.0, 1.0, 0.0], forward)
@@ -255,7 +255,7 @@ def _through(place: np.ndarray, across: np.ndarray) -> tuple[np.ndarray, np.ndar
     columns, rows = np.meshgrid(-across, -across)
     way = forward + columns[..., None] * left + rows[..., None] * up
     there = place - place[2] / way[..., 2:] * way
-    return there[..., 0], there[..., 1], there[..., 2]
+    return there[..., 0], there[..., 1]
 
 
 def _near_places(interior: Interior) -> np.ndarray:

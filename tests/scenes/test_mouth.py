@@ -39,9 +39,7 @@ def _fixture(emission: Emission, efficiency: float = 1.0) -> Fixture:
 
 
 def _places(distances: tuple[float, ...], angles_deg: tuple[float, ...]) -> np.ndarray:
-    return np.array(
-        [[d * math.sin(a), 0.0, d * math.cos(a)] for d in distances for a in np.radians(angles_deg)]
-    )  # fmt: skip
+    return np.array([[d * math.sin(a), 0.0, d * math.cos(a)] for d in distances for a in np.radians(angles_deg)])
 
 
 def _by_rays(inside: Interior, points: np.ndarray, power: int) -> np.ndarray:
@@ -147,7 +145,9 @@ def test_a_lamp_in_a_black_bowl_is_a_ball():
     flux, emission = mouth(Interior(black, (), Lamp(-0.06, 0.03), 0.2), "disk", np.full(2, 0.4))
     for distance in (0.3, 2.0):
         lit = illuminance(_fixture(emission, flux), np.array([0, 0, distance]), np.array([0, 0, -1.0]))[0]
-        assert lit == pytest.approx(1 / (4 * math.pi**2 * 0.03**2) * math.pi * (0.03 / (distance + 0.06)) ** 2, rel=1e-3)
+        assert lit == pytest.approx(
+            1 / (4 * math.pi**2 * 0.03**2) * math.pi * (0.03 / (distance + 0.06)) ** 2, rel=1e-3
+        )
     _, hidden = mouth(
         Interior((*black, Wall(-0.02, 0, -0.02, 0.04, 0.0)), (), Lamp(-0.06, 0.03), 0.2), "disk", np.full(2, 0.4)
     )
@@ -178,9 +178,14 @@ def test_open_boxes_of_other_outlines_keep_their_lumens():
     made = _fixture(emission, flux)
     share = (np.arange(40) + 0.5) / 40
     sine, turn = np.sqrt(share), 2 * math.pi * share
-    way = np.array([np.outer(sine, np.cos(turn)), np.outer(sine, np.sin(turn)), np.outer(np.sqrt(1 - sine**2), 1 + 0 * turn)])
+    way = np.array(
+        [np.outer(sine, np.cos(turn)), np.outer(sine, np.sin(turn)), np.outer(np.sqrt(1 - sine**2), 1 + 0 * turn)]
+    )
     x, y = np.meshgrid((share - 0.5) * 0.6, (share - 0.5) * 2.0)
     every = way.reshape(3, 1, -1)
-    mean = (emission.walls(x.reshape(-1, 1), y.reshape(-1, 1), every) + emission.lamp(x.reshape(-1, 1), y.reshape(-1, 1), every)).mean()
+    mean = (
+        emission.walls(x.reshape(-1, 1), y.reshape(-1, 1), every)
+        + emission.lamp(x.reshape(-1, 1), y.reshape(-1, 1), every)
+    ).mean()
     assert mean * math.pi * 1.2 == pytest.approx(1, abs=0.03)
     assert made.optics.efficiency == flux
