@@ -111,3 +111,25 @@ def test_what_a_hedge_hides() -> None:
         toward = np.array([0, math.sin(math.radians(elevation)), -math.cos(math.radians(elevation))])
         assert hides(hedge, (0, 3), point, toward, 0.0) == hidden
     assert not hides(Ground(), (0, 3), point, np.array([0, 0.01, -1.0]), 0.0)
+
+
+def test_two_windows_in_one_wall_and_what_passes_a_thick_one() -> None:
+    from scenes.model import Room
+    from scenes.studio import holed, room_surfaces
+    from scenes.windows import places_of
+
+    plain = {"wall": "left", "size_m": [1, 1], "sill_m": 1}
+    room = Room.model_validate(
+        {"size_m": [4, 6, 3], "wall_m": 0.5,
+         "window": {"a": {**plain, "centre_m": -1.5}, "b": {**plain, "centre_m": 1.5, "size_m": [1, 0.5]}}}
+    )  # fmt: skip
+    places = places_of(room)
+    holes = [(p.at(-x, -y, 0.0), p.at(x, y, 0.0)) for p in places.values() for x, y in [p.size_m / 2]]
+    wall = holed(room_surfaces(room)["left"], holes)
+    corners = wall.vertices.astype(float)[wall.faces]
+    areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1) / 2
+    assert areas.sum() == pytest.approx(6 * 3 - 1 - 0.5, rel=1e-5)
+    inside = np.array([0, 1.5, -1.5])
+    assert places["a"].passes(inside, np.array([-9, 1.5, -1.5]))
+    # through the inner edge, but on to the reveal: 0.45 m off the middle there, 0.56 m half a metre farther out
+    assert not places["a"].passes(inside, inside + 4 * np.array([-2, 0, 0.45]))
