@@ -17,6 +17,8 @@ from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan
 
 _MOST_SAMPLES = 2**20
 _MOST_FOR_TARGET = 4096
+INDOOR_DAYLIGHT = 4
+"""How many times the samples of other lights daylight in a room is given."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +91,22 @@ def trace(
     if not face.any():
         face = guides.seen
     transports = tuple(
-        job.transport(light, guides, face, plan, quality, _teller(stage, light, number, progress))
+        job.transport(
+            light, guides, face, _for_light(plan, light, stage, samples), quality,
+            _teller(stage, light, number, progress),
+        )
         for number, light in enumerate(stage.lights, 1)
     )
     return assemble(transports, guides, _meter_set(job, stage))
+
+
+def _for_light(plan: SamplePlan, light: Light, stage: Stage, samples: int | None) -> SamplePlan:
+    """More samples for daylight in a room, most of which comes off reveals, floor and walls, unless a count was asked
+    for."""
+    indoors = stage.openings is not None and light.fixture is None
+    if not indoors or samples is not None or plan.target_stops is not None:
+        return plan
+    return replace(plan, samples=plan.samples * INDOOR_DAYLIGHT)
 
 
 def trace_as(

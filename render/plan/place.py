@@ -44,7 +44,7 @@ def surface(plan: PlanSet, name: str) -> Shape | None:
 def profile(shape: Shape) -> np.ndarray:
     """The line (n, 3) of a background's middle, from its top to its lower or front end."""
     points = shape.vertices.astype(float)
-    if len(points) == 4 and shape.name != "set.background":
+    if shape.name != "set.background":
         low, high = points.min(axis=0), points.max(axis=0)
         return np.array([[0, high[1], low[2]], [0, low[1], low[2]]])
     line = points[: len(points) // 2].copy()

@@ -116,7 +116,8 @@ def test_strengths_follow_from_the_scene(run):
     assert run.lights["fill"].lumen_seconds == pytest.approx(20000 * SHUTTER_S)
     assert run.lights["rim"].lumen_seconds == 0
     assert [run.lights[n].kind for n in ("key", "fill", "day", "rim")] == ["flash", "continuous", "ambient", "flash"]
-    assert run.lights["day"].at_face.exposure_lx_s == pytest.approx(40 * SHUTTER_S)
+    # the bodies of key and fill stand in its way, which does not make the rest of it brighter
+    assert 0.75 * 40 * SHUTTER_S < run.lights["day"].at_face.exposure_lx_s < 40 * SHUTTER_S
     assert run.lights["rim"].at_face.stops is None
     assert "1/32" in run.lights["key"].power_setting
 
