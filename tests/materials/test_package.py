@@ -11,7 +11,7 @@ import materials
 from materials import DataError, KeyfallError, UnknownName, unknown_name
 
 PUBLIC = {
-    *("LIMIT_DE00", "bands_for", "colour_error"),
+    *("LIMIT_DE00", "bands_for", "colour_error", "AIRS", "CLEAR_AIR", "Daylight", "clear_sky", "sun_through_air"),
     *("FLUIDS", "Medium", "Phase", "make_medium"),
     *("ADAPTATIONS", "FINISHES", "GELS", "HAIR_COLOURS", "IRIS_COLOURS", "KM_LM_PER_W", "SKIN_TONES", "SOURCE_KINDS"),
     *("WAVELENGTHS_NM", "Bands", "DataError", "Finish", "Gel", "KeyfallError", "Source", "UnknownName"),
