@@ -39,7 +39,8 @@ class Look:
     Attributes
     ----------
     title : shown with the picture. stage, report : the scene, and what it reads. seen : its light, by `seen_light`.
-    picture : (h, w, 3) uint8 sRGB. caption : the photographer's own words; None has them made from the light, and "" leaves
+    picture : (h, w, 3) uint8 sRGB.
+    caption : the photographer's own words; None has them made from the light, and "" leaves
         the caption out.
     """
 
