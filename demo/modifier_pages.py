@@ -1,7 +1,7 @@
 """Every stock modifier on the same face and on the same person before the same wall, one head, one light.
 
 Each picture is exposed by the meter at the face, as on set, so that what differs is the shape of the light; what the
-modifier costs stands beneath.
+modifier loses stands beneath.
 """
 
 from __future__ import annotations

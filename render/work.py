@@ -84,7 +84,7 @@ def board_of(
             olat, picture, report = worked(stage, loaded.hash, tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
             stage = settled(stage, olat.meters)
-            made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption or None))
+            made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption))
         settings = BoardSettings(title or _board_title(made), client, note, theme, paper)  # type: ignore[arg-type]  # checked there
         board = make_board(made, settings, output)
         board = output.finish("board.json", board)

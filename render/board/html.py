@@ -81,12 +81,13 @@ def rows_of(numbers: Sequence[int]) -> list[list[int]]:
 def _figure(look: LookReport, picture: np.ndarray, longest_px: int) -> str:
     height, width = picture.shape[:2]
     swatches = "".join(_swatch(swatch) for swatch in look.swatches)
-    first = look.caption.split(". ")[0].rstrip(".")
+    said = f"{look.title}: {look.caption}" if look.caption else look.title
+    words = f"<p>{escape(look.caption)}</p>" if look.caption else ""
     return (
         f'<figure style="--ratio:{width / height:.4f}">'
         f'<img src="{picture_uri(picture, longest_px)}" width="{width}" height="{height}" '
-        f'alt="{escape(f"{look.title}: {first}.")}">'
-        f"<figcaption><h2>{escape(look.title)}</h2><p>{escape(look.caption)}</p>"
+        f'alt="{escape(said)}">'
+        f"<figcaption><h2>{escape(look.title)}</h2>{words}"
         f'<ul class="swatches">{swatches}</ul></figcaption></figure>'
     )
 

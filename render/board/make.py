@@ -14,7 +14,7 @@ from scenes.stage import Stage
 
 from ..outputs import OutputFolder
 from ..report import Report
-from ..sheet import SMALL, THEMES, Page, save_pdf, save_png
+from ..sheet import SMALL, THEMES, Page, save_pdf, save_png, unprintable
 from .blocks import paragraph
 from .colour import METHOD, PAPER_LIGHTNESS, SITTER_LIGHTNESS, subject_of
 from .facts import SeenLight, light_facts, set_facts
@@ -39,7 +39,9 @@ class Look:
     Attributes
     ----------
     title : shown with the picture. stage, report : the scene, and what it reads. seen : its light, by `seen_light`.
-    picture : (h, w, 3) uint8 sRGB. caption : the photographer's own words; None has them made from the light.
+    picture : (h, w, 3) uint8 sRGB.
+    caption : the photographer's own words; None has them made from the light, and "" leaves
+        the caption out.
     """
 
     title: str
@@ -73,7 +75,8 @@ def make_board(looks: list[Look], settings: BoardSettings, output: OutputFolder)
     """
     board, report = prepare(looks, settings)
     pages = draw_pages(board, report)
-    report = report.model_copy(update={"pages": len(pages)})
+    lost = unprintable(*(text for page in pages for text in page.texts))
+    report = report.model_copy(update={"pages": len(pages), "notes": [] if lost is None else [lost]})
     output.write("board.pdf", lambda path: save_pdf(path, pages, board.title))
     for pattern in ("board.png", "board-[0-9].png"):
         output.series(pattern)
@@ -133,10 +136,10 @@ def _look_report(number: int, look: Look, count: int) -> LookReport:
     swatches, dark = swatches_of(look.stage, lights)
     reports = [swatch_report(swatch) for swatch in swatches]
     page, lead = next((p, numbers[0] == number) for p, numbers in enumerate(pages_of(count), 1) if number in numbers)
-    own = _plain(look.caption or "")
+    own = None if look.caption is None else _plain(look.caption)
     return LookReport(
-        title=_plain(look.title), caption=own or caption_of(lights, facts, reports),
-        caption_by="photographer" if own else "light", page=page, lead=lead,
+        title=_plain(look.title), caption=caption_of(lights, facts, reports) if own is None else own,
+        caption_by="light" if own is None else "photographer", page=page, lead=lead,
         picture_px=(look.picture.shape[1], look.picture.shape[0]), sitter=subject_of(look.stage).finish.name,
         lights=lights, dark_lights=dark, facts=facts, swatches=reports, contrasts=contrasts_of(swatches),
     )  # fmt: skip

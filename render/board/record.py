@@ -128,4 +128,7 @@ class BoardReport(Record):
     looks: list[LookReport]
     kit: list[KitItem]
     not_packed: list[str] = Field(description="light that nobody brings: sun, sky, ambient")
+    notes: list[str] = Field(
+        default=[], description="about the board itself, such as characters that cannot be printed"
+    )
     checksums: dict[str, str] = CHECKSUMS

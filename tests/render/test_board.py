@@ -298,6 +298,8 @@ def test_the_caption_says_what_the_numbers_say(board, look):
 def test_the_photographers_own_caption_stands(traced):
     told = prepare([_look(traced, caption="  As on the\nquay. ")], BoardSettings("Harbour"))[1].looks[0]
     assert (told.caption, told.caption_by) == ("As on the quay.", "photographer")
+    none = prepare([_look(traced, caption=" ")], BoardSettings("Harbour"))[1].looks[0]
+    assert (none.caption, none.caption_by) == ("", "photographer")
 
 
 def test_the_kit_is_counted_by_the_most_a_look_needs(traced):
