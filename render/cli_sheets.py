@@ -160,8 +160,11 @@ def board(
     For example: `keyfall board a.toml b.toml b.toml@light.rim.gels=violet --client "Spring season" -o board`
     """
     with plain_errors():
+        from .looks import MARK
         from .work import board_of
 
+        for file in dict.fromkeys(look.split(MARK)[0] for look in looks):
+            require_clean(Path(file))
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = board_of(

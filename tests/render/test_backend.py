@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -73,6 +74,17 @@ def test_a_library_says_its_version_itself_whatever_it_is_called(monkeypatch, tm
         else:
             with pytest.raises(BackendError, match=r"is LLVM"):
                 choose_llvm()
+
+
+def test_an_old_library_under_a_new_name_stays_old(monkeypatch, tmp_path):
+    old = subprocess.CompletedProcess([], llvm._BEFORE_16, "", "")
+    monkeypatch.setattr(llvm.subprocess, "run", lambda *_, **__: old)
+    for name, major in (("libLLVM-19.so", None), ("libLLVM-15.so", 15)):
+        (tmp_path / name).write_bytes(b"\x7fELF")
+        assert llvm.asked_version(tmp_path / name) == (major, "is LLVM of a version before 16")
+        monkeypatch.setenv(llvm.VARIABLE, str(tmp_path / name))
+        with pytest.raises(BackendError, match=r"before 16|is LLVM 15"):
+            choose_llvm()
 
 
 def test_the_usual_places_of_windows_and_macos(monkeypatch, tmp_path):

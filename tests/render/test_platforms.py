@@ -6,12 +6,15 @@ import os
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from materials import reading
 from materials.reading import NotRead, device_name, read_bounded
 from render import platforms
+from render.cli import app
 from render.platforms import drawing_settings, file_stems, how_to_get_gl, replace
 from scenes import check_scene
+from scenes.names import LANDMARKS
 
 
 def test_names_that_windows_keeps_for_devices_are_known():
@@ -88,3 +91,11 @@ def test_a_windows_path_in_double_quotes_is_told_with_its_line(tmp_path):
     assert finding.line == 2
     assert "backslash" in finding.message
     assert "single quotes: kit = 'C:\\Users\\me\\kit.toml'" in finding.fix
+
+
+def test_meter_takes_a_quality_and_landmarks_are_listed(tmp_path):
+    runner = CliRunner()
+    assert runner.invoke(app, ["meter", str(tmp_path / "none.toml"), "-q", "draft"]).exit_code == 1  # 2 is a wrong option
+    listed = runner.invoke(app, ["list", "landmarks"])
+    assert listed.exit_code == 0
+    assert all(name in listed.output for name in LANDMARKS)

@@ -130,6 +130,16 @@ def test_cross_checks(changes: dict[str, Any], where: str, words: str) -> None:
     assert any(dotted(p.path) == where and words in p.message for p in problems(**changes)), problems(**changes)
 
 
+def test_a_lying_picture_is_told_until_it_is_confirmed() -> None:
+    (found,) = problems(camera__aspect="3:2")
+    assert (found.severity, found.path) == ("warning", ("camera", "aspect"))
+    assert 'orientation = "landscape"' in found.fix
+    assert 'aspect = "2:3"' in found.fix
+    for quiet in ({"camera__aspect": "2:3"}, {"camera__aspect": "1:1"}):
+        assert problems(**quiet) == []
+    assert not [p for p in problems(camera__aspect="3:2", camera__orientation="landscape") if "lies" in p.message]
+
+
 def test_one_mistake_hides_no_other() -> None:
     found = problems(
         exposure__iso=-1, light__key__gels=["tael"], light__key__size_m=-1, camera__look_at="noze", sitter__skin="tann"
