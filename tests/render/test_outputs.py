@@ -187,10 +187,10 @@ def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
         place.mkdir()
     else:
         place.symlink_to("/dev/null")
-    before = place.lstat()
+    before = place.lstat().st_ino, place.lstat().st_mode
     with pytest.raises(OutputError, match=r"only-new.png' cannot be written"):
         publish(tmp_path, "new", NEW)
-    assert place.lstat() == before
+    assert (place.lstat().st_ino, place.lstat().st_mode) == before
     assert files_in(tmp_path) == {*OLD, "report.json", "only-new.png"}
     with pytest.raises(OutputError, match="is a device or pipe"):
         publish(Path("/dev/null"), "new", NEW)
@@ -212,8 +212,26 @@ def test_two_runs_into_one_folder_take_turns(tmp_path):
     assert not [name for name in files_in(tmp_path) if name.startswith(".")]
 
 
+def test_the_manifest_goes_first_and_comes_last_whatever_it_holds(tmp_path, monkeypatch):
+    """Also one of an earlier version, which names no files."""
+    (tmp_path / "report.json").write_text('{"format": 2}')
+    (tmp_path / "a.png").write_text("old")
+    moves, original = [], Path.replace
+
+    def replace(self, target):
+        moves.append((self.parent.name == "new", self.name))
+        return original(self, target)
+
+    monkeypatch.setattr(Path, "replace", replace)
+    publish(tmp_path, "new", NEW)
+    gone = [name for comes, name in moves if not comes and name != "plan.json.part"]
+    assert gone == ["report.json", "a.png"]
+    assert [name for comes, name in moves if comes] == [*NEW, "report.json"]
+
+
 def test_going_on_leaves_what_the_user_put_there_meanwhile(tmp_path):
-    """A set killed after its old files went; then the user puts a file of his own where one of them was."""
+    """A set killed after its old files went; then the user puts a file of his own where one of them was. Another old file
+    was gone before it could be set aside, so that what lies in its place is the new one."""
     from render.publish import Plan, staging_parts
 
     staging = tmp_path / ".writing-deadbeef"
@@ -223,7 +241,9 @@ def test_going_on_leaves_what_the_user_put_there_meanwhile(tmp_path):
     (new / "a.png").write_text("new")
     (old / "gone.png").write_text("old")
     (tmp_path / "gone.png").write_text("mine")
-    carry_out(tmp_path, staging, Plan(("gone.png", "a.png"), ("a.png",)))
+    (tmp_path / "b.png").write_text("new")
+    carry_out(tmp_path, staging, Plan(("gone.png", "a.png", "b.png"), ("b.png", "a.png")))
+    assert (tmp_path / "b.png").read_text() == "new"
     assert (tmp_path / "gone.png").read_text() == "mine"
     assert (tmp_path / "a.png").read_text() == "new"
 
