@@ -83,6 +83,28 @@ def test_the_command_ends_by_its_own_handler_after_putting_away(tmp_path):
         assert not litter.exists()
 
 
+@posix
+@pytest.mark.filterwarnings("ignore:This process")
+def test_the_command_too_finishes_held_work_and_a_second_signal_ends_it_there(tmp_path):
+    for signals, code in ((1, 7), (2, 143)):
+        work = tmp_path / f"work-{signals}"
+        child = os.fork()
+        if child == 0:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+            take_signals()
+            try:
+                with held():
+                    for _ in range(signals):
+                        os.kill(os.getpid(), signal.SIGTERM)
+                    work.write_text("done")
+            except Stopped as stop:
+                os._exit(7 if stop.number == signal.SIGTERM else 8)
+            os._exit(0)
+        _, status = os.waitpid(child, 0)
+        assert os.waitstatus_to_exitcode(status) == code
+        assert work.exists() is (signals == 1)
+
+
 def test_an_action_that_fails_does_not_keep_the_others(monkeypatch):
     done, left = [], []
     monkeypatch.setattr(os, "_exit", left.append)

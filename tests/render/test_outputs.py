@@ -119,32 +119,31 @@ def test_a_kill_at_any_step_of_publishing_mixes_nothing_and_loses_nothing(tmp_pa
 
 
 def _kill_at(number: int, before: bool) -> None:
-    original, calls = Path.replace, [0]
+    original, calls = os.replace, [0]
 
-    def replace(self, target):
+    def replace(source, target):
         if calls[0] == number and before:
             os._exit(9)
-        done = original(self, target)
+        original(source, target)
         if calls[0] == number:
             os._exit(9)
         calls[0] += 1
-        return done
 
-    Path.replace = replace  # type: ignore[method-assign]  # of a process that is about to end
+    os.replace = replace  # of a process that is about to end
 
 
 def test_a_file_that_cannot_be_moved_leaves_the_earlier_set(tmp_path, monkeypatch):
     publish(tmp_path, "old", OLD)
-    original = Path.replace
+    original = os.replace
     for refused in (*NEW, "report.json"):
 
-        def replace(self, target, refused=refused):
-            if Path(target) == tmp_path / refused and self.parent.name == "new":
+        def replace(source, target, refused=refused):
+            if Path(target) == tmp_path / refused and Path(source).parent.name == "new":
                 raise PermissionError(13, "open in another program", str(target))
-            return original(self, target)
+            original(source, target)
 
         with monkeypatch.context() as patch:
-            patch.setattr(Path, "replace", replace)
+            patch.setattr(os, "replace", replace)
             with pytest.raises(OutputError, match=f"{refused}' cannot be written: open in another program"):
                 publish(tmp_path, "new", NEW)
         assert whole_set(tmp_path) == "old"
@@ -187,10 +186,10 @@ def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
         place.mkdir()
     else:
         place.symlink_to("/dev/null")
-    before = place.lstat()
+    before = place.lstat().st_ino, place.lstat().st_mode
     with pytest.raises(OutputError, match=r"only-new.png' cannot be written"):
         publish(tmp_path, "new", NEW)
-    assert place.lstat() == before
+    assert (place.lstat().st_ino, place.lstat().st_mode) == before
     assert files_in(tmp_path) == {*OLD, "report.json", "only-new.png"}
     with pytest.raises(OutputError, match="is a device or pipe"):
         publish(Path("/dev/null"), "new", NEW)
@@ -212,8 +211,26 @@ def test_two_runs_into_one_folder_take_turns(tmp_path):
     assert not [name for name in files_in(tmp_path) if name.startswith(".")]
 
 
+def test_the_manifest_goes_first_and_comes_last_whatever_it_holds(tmp_path, monkeypatch):
+    """Also one of an earlier version, which names no files."""
+    (tmp_path / "report.json").write_text('{"format": 2}')
+    (tmp_path / "a.png").write_text("old")
+    moves, original = [], os.replace
+
+    def replace(source, target):
+        moves.append((Path(source).parent.name == "new", Path(source).name))
+        original(source, target)
+
+    monkeypatch.setattr(os, "replace", replace)
+    publish(tmp_path, "new", NEW)
+    gone = [name for comes, name in moves if not comes and name != "plan.json.part"]
+    assert gone == ["report.json", "a.png"]
+    assert [name for comes, name in moves if comes] == [*NEW, "report.json"]
+
+
 def test_going_on_leaves_what_the_user_put_there_meanwhile(tmp_path):
-    """A set killed after its old files went; then the user puts a file of his own where one of them was."""
+    """A set killed after its old files went; then the user puts a file of his own where one of them was. Another old file
+    was gone before it could be set aside, so that what lies in its place is the new one."""
     from render.publish import Plan, staging_parts
 
     staging = tmp_path / ".writing-deadbeef"
@@ -223,7 +240,9 @@ def test_going_on_leaves_what_the_user_put_there_meanwhile(tmp_path):
     (new / "a.png").write_text("new")
     (old / "gone.png").write_text("old")
     (tmp_path / "gone.png").write_text("mine")
-    carry_out(tmp_path, staging, Plan(("gone.png", "a.png"), ("a.png",)))
+    (tmp_path / "b.png").write_text("new")
+    carry_out(tmp_path, staging, Plan(("gone.png", "a.png", "b.png"), ("b.png", "a.png")))
+    assert (tmp_path / "b.png").read_text() == "new"
     assert (tmp_path / "gone.png").read_text() == "mine"
     assert (tmp_path / "a.png").read_text() == "new"
 

@@ -28,21 +28,19 @@ LIMIT_S = 300
 _COMMAND = "import sys; sys.argv[0] = 'keyfall'; from render.cli import main; main()"
 _IN_PUBLISHING = """
 import os, signal, sys
-from pathlib import Path
 sys.argv[0] = "keyfall"
 number, before, sent = int(sys.argv.pop(1)), sys.argv.pop(1) == "before", int(sys.argv.pop(1))
-calls, move = 0, Path.replace
-def replace(self, target):
+calls, move = 0, os.replace
+def replace(source, target):
     global calls
-    inside = ".writing-" in str(self) or ".writing-" in str(target)
+    inside = ".writing-" in str(source) or ".writing-" in str(target)
     if inside and calls == number and before:
         os.kill(os.getpid(), sent)
-    done = move(self, target)
+    move(source, target)
     if inside and calls == number and not before:
         os.kill(os.getpid(), sent)
     calls += inside
-    return done
-Path.replace = replace
+os.replace = replace
 from render.cli import main
 main()
 """
