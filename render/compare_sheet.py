@@ -41,6 +41,7 @@ _TYPE_FOR_MM = 70.0
 
 _SMALLEST_TYPE, _LEAST_MM = 0.72, 50.0
 _FOOT_MM = 16.0
+_FOOT = Type(8.5)
 
 _AXIS = Type(13, "semibold", 1.2)
 _NUMBER = Type(16, "semibold", 1.12)
@@ -101,7 +102,8 @@ def compare_page(cells: list[Cell], report: CompareReport) -> Page:
     layout = _layout(cells, report, columns, width, 1.0)
     inner = max(layout.inner_mm, 130.0)
     rows = range(len(layout.pictures_mm))
-    height = 2 * _MARGIN_MM + _head_mm(report, layout, inner) + sum(layout.row_mm(r) for r in rows) + 14
+    height = 2 * _MARGIN_MM + _head_mm(report, layout, inner) + sum(layout.row_mm(r) for r in rows)
+    height += max(14.0, _foot_mm(inner, cells))
     page = Page(inner + 2 * _MARGIN_MM, height, dots_per_inch=_DOTS)
     y = _draw_rows(page, layout, cells, report, list(rows), _head(page, report, layout, inner))
     _foot(page, inner, y, cells)
@@ -321,10 +323,19 @@ def subtitle(report: CompareReport) -> str:
 
 def _foot(page: Page, inner: float, y: float, cells: list[Cell]) -> None:
     page.rule(_MARGIN_MM, y - 2, inner)
-    kind = Type(8.5)
-    scale = min(90.0, inner * 0.42)
-    draw_stops_scale(page, _MARGIN_MM, y + 1.5, scale, kind)
-    page.paragraph(_MARGIN_MM + scale + 6, y + 0.4, inner - scale - 6, foot_words(cells), kind, colour=page.theme.quiet)
+    scale = _scale_mm(inner)
+    draw_stops_scale(page, _MARGIN_MM, y + 1.5, scale, _FOOT)
+    words = foot_words(cells)
+    page.paragraph(_MARGIN_MM + scale + 6, y + 0.4, inner - scale - 6, words, _FOOT, colour=page.theme.quiet)
+
+
+def _scale_mm(inner: float) -> float:
+    return min(90.0, inner * 0.42)
+
+
+def _foot_mm(inner: float, cells: list[Cell]) -> float:
+    """Height that the words at the foot take."""
+    return len(wrapped(foot_words(cells), _FOOT, inner - _scale_mm(inner) - 6)) * _FOOT.line_mm + 1
 
 
 def foot_words(cells: list[Cell]) -> str:

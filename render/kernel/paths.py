@@ -174,12 +174,13 @@ def _scatter(
     return alive
 
 
-def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end: mi.Float) -> None:
-    """Add what the lit fixture, or the sun, sends into the haze along the path's segment and from there along it."""
-    haze, light = scene.haze, scene.light
+def lit_place(
+    haze: Haze, light: Luminaire, path: Path, end: mi.Float, u: mi.Float
+) -> tuple[mi.Float, mi.Float, mi.Bool]:
+    """Distance along the path's segment at which haze is looked at, its density (1/m), and whether light gets there at
+    all: by the angle seen from the fixture, of the sun by what the thinnest band lets through."""
     start, stop = span_in_beam(light, path.origin, path.direction, mi.Float(0), dr.minimum(end, FAR_M))
     lit = path.active & (start < stop) & (light.kind != AMBIENT)
-    u, _ = _pair(lane, seed, path, path.depth, _PLACE)
     along = dr.dot(light.centre - path.origin, path.direction)
     nearest = dr.maximum(dr.norm(light.centre - path.origin - path.direction * along), _NEAREST_LIGHT_M)
     first, last = dr.atan2(start - along, nearest), dr.atan2(stop - along, nearest)
@@ -189,7 +190,14 @@ def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end:
     drop = -dr.log(1 - u * lost) / haze.least
     t = dr.clip(dr.select(far, start + drop, along + turned), start, stop)
     about = nearest / ((last - first) * (dr.square(nearest) + dr.square(turned)))
-    density = dr.select(far, haze.least * dr.exp(-haze.least * drop) / lost, about)
+    return t, dr.select(far, haze.least * dr.exp(-haze.least * drop) / lost, about), lit
+
+
+def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end: mi.Float) -> None:
+    """Add what the lit fixture, or the sun, sends into the haze along the path's segment and from there along it."""
+    haze, light = scene.haze, scene.light
+    u, _ = _pair(lane, seed, path, path.depth, _PLACE)
+    t, density, lit = lit_place(haze, light, path, end, u)
     place = mi.Point3f(path.origin + path.direction * t)
 
     u, v = _pair(lane, seed, path, path.depth, _HAZE_LIGHT)

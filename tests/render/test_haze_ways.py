@@ -44,7 +44,9 @@ def test_mean_density_of_a_plume_is_that_of_another_interpolation():
 
 def _hazy(form: str, **more):
     lamps = [light(fixture("spot", (0.1, 0.1), at=(-2, 1.5, 1), toward=(2, 0, -1), beam=20, field=40))]
-    built = stage([quad([-3, 0, -2], [6, 0, 0], [0, 3, 0], finish(0.5))], lamps, camera(at=(0, 1.5, 4), look=(0, 1.5, 0)))
+    built = stage(
+        [quad([-3, 0, -2], [6, 0, 0], [0, 3, 0], finish(0.5))], lamps, camera(at=(0, 1.5, 4), look=(0, 1.5, 0))
+    )
     placed = resolve_haze(Haze(visibility_m=10, form=form, **more), ROOM)
     return replace(built, haze=placed, landmarks={"face": np.array([0, 1.5, 0.0])})
 
