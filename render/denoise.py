@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from .shares import channel_weights, share_out
-from .smoothing import nearby_maxima, smooth, spread_blocks, wide_smooth
+from .smoothing import BLOCK_PX, block_means, enlarged, nearby_maxima, smooth, spread_blocks, wide_smooth
 
 _NOTHING = 1e-30
 _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
@@ -23,7 +23,20 @@ _OVERLAP_PX = 128  # no pixel that far away has a say in the denoiser's network
 _ALIGNED_PX = 16
 
 _MOST_GIVEN = 4.0
-_MOST_SCALED = 1.25
+_MOST_OVER = 4.0
+"""Times the brightness around that a pixel may exceed what both halves of its samples saw."""
+
+_MOST_SCALED = 4.0
+_ERRORS = 2.0
+"""How many standard errors a difference must exceed to be given back at all: one bright pixel alone makes 1.4."""
+
+_AMONG_STRANDS = 0.5
+
+_LAID_PX = 32
+"""Width over which light that a few bright pixels held is laid out, in proportion to what is there."""
+
+_TIMES_LAID, _KEPT = 8, 1e-3
+"""What is still missing is laid evenly around where it was traced, below what is allowed there; share it may lack."""
 
 
 def denoise_light(
@@ -52,19 +65,30 @@ def denoise_light(
     weights = channel_weights(len(picture))
     channels = np.tensordot(weights, picture, 1)
     guide = np.tensordot(weights / weights.sum(1, keepdims=True), albedo, 1)
-    clean = _filter(channels, guide, normal, quality)
-    if halves is not None and clean.any():
-        sums, traced = clean.mean(axis=0), channels.mean(axis=0)
-        factor = _given_back(sums, traced, halves * np.float32(len(picture) / 3), strands)
-        clean *= factor.astype(np.float32)
-    return share_out(_settle(clean, channels), picture, albedo)
+    if halves is None:
+        return share_out(_settle(_filter(channels, guide, normal, quality), channels), picture, albedo)
+    halves = halves * np.float32(len(picture) / 3)
+    agreed = _agreed(channels.mean(axis=0), halves)
+    if strands is not None:
+        agreed[strands] = 1  # a lit strand in a pixel is as rare there as a stray path elsewhere
+    seen = channels * agreed
+    clean = _filter(seen, guide, normal, quality)
+    clean *= _given_back(clean.mean(axis=0), seen.mean(axis=0), halves, strands).astype(np.float32)
+    return share_out(_settle(clean, channels), picture, albedo, agreed)
 
 
-def denoise_haze(picture: np.ndarray, quality: str = "preview") -> np.ndarray:
-    """Denoise what comes out of the haze, (B, H, W), without guides: it knows nothing of the surfaces behind it."""
+def denoise_haze(picture: np.ndarray, quality: str = "preview", halves: np.ndarray | None = None) -> np.ndarray:
+    """Denoise what comes out of the haze, (B, H, W), without guides: it knows nothing of the surfaces behind it.
+
+    `halves` as in `denoise_light`, of all light.
+    """
     picture = np.asarray(picture, np.float32)
     channels = np.tensordot(channel_weights(len(picture)), picture, 1)
-    return share_out(_settle(_filter(channels, None, None, quality), channels), picture, None)
+    agreed = None
+    if halves is not None:
+        agreed = _agreed(channels.mean(axis=0), halves * np.float32(len(picture) / 3))
+    seen = channels if agreed is None else channels * agreed
+    return share_out(_settle(_filter(seen, None, None, quality), channels), picture, None, agreed)
 
 
 def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:
@@ -112,6 +136,18 @@ def _strips(height: int, width: int) -> list[tuple[int, int]]:
     return [(first, min(first + each, height)) for first in range(0, height, each)]
 
 
+def _agreed(traced: np.ndarray, halves: np.ndarray) -> np.ndarray:
+    """Factor (H, W), at most 1, that takes from single pixels what only one half of the samples saw.
+
+    A rare path that meets something bright makes such a pixel, and a blot of the denoised picture. A catchlight or a
+    glint is seen by both halves and stays.
+    """
+    both = np.maximum(traced - np.abs(halves) / 2, 0)
+    around = enlarged(smooth(block_means(traced[None], _LAID_PX), 1), *traced.shape, _LAID_PX)[0]
+    most = 2 * both + _MOST_OVER * around
+    return np.minimum(most / np.maximum(traced, _NOTHING), 1).astype(np.float32)
+
+
 def _given_back(
     clean: np.ndarray, traced: np.ndarray, halves: np.ndarray, strands: np.ndarray | None
 ) -> np.ndarray:
@@ -122,35 +158,41 @@ def _given_back(
     denoiser takes for noise, all of it is.
     """
     error = wide_smooth((halves / 2) ** 2, _WIDE_PX) / (4 * np.pi * _WIDE_PX**2)
-    base, wanted = wide_smooth(clean, _WIDE_PX), wide_smooth(traced, _WIDE_PX)
-    kept = np.maximum(1 - error / np.maximum((wanted - base) ** 2, _NOTHING), 0)
-    factor = _ratio(base + kept * (wanted - base), base)
+    factor = _returned(wide_smooth(clean, _WIDE_PX), wide_smooth(traced, _WIDE_PX), _ERRORS**2 * error)
     if strands is None or not strands.any():
         return factor
     base, wanted = (wide_smooth(plane * strands, _WIDE_PX) for plane in (clean * factor, traced))
-    return np.where(strands, factor * _ratio(wanted, base), factor)
+    return np.where(strands, factor * _returned(base, wanted, _AMONG_STRANDS**2 * error), factor)
 
 
-def _ratio(wanted: np.ndarray, base: np.ndarray) -> np.ndarray:
-    return np.clip(wanted / np.maximum(base, _NOTHING), 1 / _MOST_GIVEN, _MOST_GIVEN)
+def _returned(base: np.ndarray, wanted: np.ndarray, noise2: np.ndarray) -> np.ndarray:
+    """Factor from `base` toward `wanted`, as far as their difference is more than noise."""
+    lost = wanted - base
+    kept = np.maximum(1 - noise2 / np.maximum(lost**2, _NOTHING), 0)
+    return np.clip(1 + kept * lost / np.maximum(base, _NOTHING), 1 / _MOST_GIVEN, _MOST_GIVEN)
 
 
 def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
     """Denoised channels with the light of the traced ones, and nowhere above what was traced nearby.
 
-    A little light lost is made good by scaling. If much was lost, a few bright pixels held it: the rest is laid,
-    smoothed, where it was traced.
+    Light that rare bright pixels held comes back over wide surroundings, in proportion to what is there.
     """
-    most = spread_blocks(nearby_maxima(channels), *channels.shape[1:])
-    clean = np.minimum(clean, most)
-    wanted, got = channels.mean(axis=(1, 2)), clean.mean(axis=(1, 2))
-    clean *= np.minimum(wanted / np.maximum(got, _NOTHING), _MOST_SCALED)[:, None, None]
-    clean = np.minimum(clean, most)
-    missing = wanted - clean.mean(axis=(1, 2))
-    if (missing > 1e-4 * wanted).any():
-        rest = smooth(np.maximum(channels - clean, 0), 8)
-        clean += rest * np.clip(missing / np.maximum(rest.mean(axis=(1, 2)), _NOTHING), 0, 1)[:, None, None]
-    return clean
+    height, width = channels.shape[1:]
+    most = spread_blocks(nearby_maxima(channels), height, width)
+    coarse = [smooth(block_means(planes, _LAID_PX), 1) for planes in (channels, clean)]
+    factor = np.clip(coarse[0] / np.maximum(coarse[1], _NOTHING), 1 / _MOST_SCALED, _MOST_SCALED)
+    clean = np.minimum(clean * enlarged(factor, height, width, _LAID_PX), most)
+    wanted = channels.mean(axis=(1, 2))
+    clean *= np.minimum(wanted / np.maximum(clean.mean(axis=(1, 2)), _NOTHING), _MOST_SCALED)[:, None, None]
+    for _ in range(_TIMES_LAID):
+        clean = np.minimum(clean, most)
+        missing = wanted - clean.mean(axis=(1, 2))
+        if (missing < _KEPT * wanted).all():
+            break
+        rest = block_means(np.maximum(channels - clean, 0), BLOCK_PX)
+        rest = spread_blocks(smooth(rest, 1), height, width) * (clean < most)
+        clean += rest * np.clip(missing / np.maximum(rest.mean(axis=(1, 2)), _NOTHING), 0, None)[:, None, None]
+    return np.minimum(clean, most)
 
 
 def _to_pixels(channels: np.ndarray) -> np.ndarray:

@@ -236,7 +236,7 @@ def _denoised_record(picture: LightPicture, guides: Guides, quality: str) -> dic
         traced = picture.take("haze")
         surface -= traced
         np.maximum(surface, 0, out=surface)
-        haze, haze_put_back = hold(denoise_haze(traced, quality), traced)
+        haze, haze_put_back = hold(denoise_haze(traced, quality, picture.halves), traced)
         del traced
         record |= Half.of(haze).to_record("haze")
     strands = guides.region == REGIONS.index("hair")

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from .smoothing import block_means, smooth, spread_blocks
+from .smoothing import block_means, enlarged, smooth
 
 _DARKEST = 0.005
 """Added to reflectances: black surfaces still send back a little, such as from their coat."""
 
 _CLOSE_TIMES = 2
 _AROUND_PX = 8
-_AROUND_WEIGHT = np.float32(0.05)
-"""Say of the wider surroundings, which decide where nothing was traced close by."""
+_AROUND_WEIGHT = np.float32(0.3)
+"""Say of the wider surroundings, which steady the colours of few paths and decide where none was traced close by."""
 
 _FAINTEST = np.float32(1e-30)
 
@@ -28,7 +28,9 @@ def channel_weights(bands: int) -> np.ndarray:
     return np.maximum(1 - np.abs(position[None] - np.arange(3)[:, None]), 0).astype(np.float32)
 
 
-def share_out(channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | None) -> np.ndarray:
+def share_out(
+    channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | None, agreed: np.ndarray | None = None
+) -> np.ndarray:
     """Bands (B, H, W) float32 whose broad sums are `channels` (3, H, W).
 
     Parameters
@@ -36,6 +38,7 @@ def share_out(channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | No
     channels, picture : not negative; `picture` (B, H, W) is the traced light. Where none of a sum was traced at the
         pixel or around it, none is handed out.
     albedo : (B, H, W), or None where no surface colours the light.
+    agreed : (H, W), at most 1, how much of a pixel's light has a say in colours; None for all.
     """
     peak = float(picture.max(initial=0))
     if peak <= 0:
@@ -43,9 +46,10 @@ def share_out(channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | No
     weights = channel_weights(len(picture))
     spectrum = np.empty(picture.shape, np.float32)
     total = np.zeros(channels.shape, np.float32)
+    say = np.float32(1 / peak) if agreed is None else agreed * np.float32(1 / peak)
     for band, light in enumerate(picture):  # one by one: all at once would take six times the picture's memory
         colour = np.float32(1) if albedo is None else albedo[band] + np.float32(_DARKEST)
-        np.multiply(_spectrum(light * np.float32(1 / peak) / colour), colour, out=spectrum[band])
+        np.multiply(_spectrum(light * say / colour), colour, out=spectrum[band])
         for sum_, weight in zip(total, weights[:, band], strict=True):
             if weight:
                 sum_ += weight * spectrum[band]
@@ -61,7 +65,7 @@ def _spectrum(light: np.ndarray) -> np.ndarray:
     height, width = light.shape
     around = smooth(block_means(light, _AROUND_PX), 2) * _AROUND_WEIGHT
     close = smooth(light, _CLOSE_TIMES)
-    close += spread_blocks(around, height, width, _AROUND_PX)
+    close += enlarged(around[None], height, width, _AROUND_PX)[0]
     return close
 
 

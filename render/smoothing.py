@@ -79,3 +79,19 @@ def _over_blocks(join: np.ufunc, planes: np.ndarray, side: int) -> np.ndarray:
 def spread_blocks(blocks: np.ndarray, height: int, width: int, side: int = BLOCK_PX) -> np.ndarray:
     """Block values (..., h, w) at every pixel (..., height, width)."""
     return np.repeat(np.repeat(blocks, side, axis=-2)[..., :height, :], side, axis=-1)[..., :width]
+
+
+def enlarged(blocks: np.ndarray, height: int, width: int, side: int) -> np.ndarray:
+    """Block values (n, h, w) at every pixel (n, height, width) float32, linear between the blocks' middles."""
+    rows, columns = blocks.shape[-2:]
+    top, low, t = _between(height, rows, side)
+    left, right, s = _between(width, columns, side)
+    beside = blocks[..., left] * (1 - s) + blocks[..., right] * s
+    return np.asarray(beside[..., top, :] * (1 - t[:, None]) + beside[..., low, :] * t[:, None], np.float32)
+
+
+def _between(pixels: int, blocks: int, side: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """For pixels in a row, the blocks whose middles they lie between, and how far they are toward the second."""
+    at = np.clip((np.arange(pixels) + 0.5) / side - 0.5, 0, blocks - 1)
+    first = at.astype(int)
+    return first, np.minimum(first + 1, blocks - 1), (at - first).astype(np.float32)
