@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .shares import channel_weights, share_out
+from .shares import channel_weights, share_out, tinted
 from .smoothing import BLOCK_PX, block_means, enlarged, nearby_maxima, smooth, spread_blocks, wide_smooth
 
 _NOTHING = 1e-30
@@ -78,17 +78,17 @@ def denoise_light(
 
 
 def denoise_haze(picture: np.ndarray, quality: str = "preview", halves: np.ndarray | None = None) -> np.ndarray:
-    """Denoise what comes out of the haze, (B, H, W), without guides: it knows nothing of the surfaces behind it.
+    """Denoise what comes out of the haze, (B, H, W).
 
-    `halves` as in `denoise_light`, of all light.
+    There are no guides: it knows nothing of the surfaces behind it. Its brightness is denoised alone and takes the
+    colour of wide surroundings, since haze changes colour slowly and its few paths differ much in theirs. `halves` as
+    in `denoise_light`, of all light.
     """
     picture = np.asarray(picture, np.float32)
-    channels = np.tensordot(channel_weights(len(picture)), picture, 1)
-    agreed = None
-    if halves is not None:
-        agreed = _agreed(channels.mean(axis=0), halves * np.float32(len(picture) / 3))
-    seen = channels if agreed is None else channels * agreed
-    return share_out(_settle(_filter(seen, None, None, quality), channels), picture, None, agreed)
+    traced = picture.mean(axis=0)
+    agreed = np.ones_like(traced) if halves is None else _agreed(traced, halves)
+    clean = _filter(np.repeat((traced * agreed)[None], 3, axis=0), None, None, quality).mean(axis=0)
+    return tinted(_settle(clean[None], traced[None])[0], picture, agreed)
 
 
 def denoise_plane(picture: np.ndarray, normal: np.ndarray) -> np.ndarray:

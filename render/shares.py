@@ -19,6 +19,9 @@ _AROUND_PX = 8
 _AROUND_WEIGHT = np.float32(0.3)
 """Say of the wider surroundings, which steady the colours of few paths and decide where none was traced close by."""
 
+_TINT_PX = 16
+"""Blocks over which the colour of haze is read."""
+
 _FAINTEST = np.float32(1e-30)
 
 
@@ -58,6 +61,22 @@ def share_out(
         spectrum[band] *= np.tensordot(weights[:, band], level, 1)
         spectrum[band] *= _to_the_mean_of(spectrum[band], light)
     return spectrum
+
+
+def tinted(brightness: np.ndarray, picture: np.ndarray, agreed: np.ndarray) -> np.ndarray:
+    """Bands (B, H, W) float32 of band mean `brightness` (H, W), with the colour of wide surroundings in `picture`."""
+    peak = float(picture.max(initial=0))
+    if peak <= 0:
+        return np.zeros_like(picture)
+    say = agreed * np.float32(1 / peak)
+    wide = smooth(np.stack([block_means(light * say, _TINT_PX) for light in picture]), 2)
+    total = wide.mean(axis=0)
+    ratio = np.where(total > _FAINTEST, wide / np.maximum(total, _FAINTEST), 0)
+    out = enlarged(ratio, *brightness.shape, _TINT_PX)
+    for band, light in zip(out, picture, strict=True):
+        band *= brightness
+        band *= _to_the_mean_of(band, light)
+    return out
 
 
 def _spectrum(light: np.ndarray) -> np.ndarray:
