@@ -103,7 +103,7 @@ def test_a_missing_or_binary_file_is_said_so(tmp_path: Path) -> None:
     (tmp_path / "bytes.csv").write_bytes(b"\xff\xfe\x00\x81")
     with pytest.raises(DataError, match="cannot be read as text"):
         read_csv_spectrum(tmp_path / "bytes.csv")
-    with pytest.raises(DataError, match="cannot be read as text"):
+    with pytest.raises(DataError, match="is a folder, not a file"):
         read_csv_spectrum(tmp_path)
 
 

@@ -55,7 +55,7 @@ def shown(lux_s: float, **how: Any) -> float:
     # ISO 2720:1974 recommends C 240-400 (flat) and 320-540 (dome); EV 0 at ISO 100, worked in the documentation of a
     # reference library for camera exposure: 2.5 lx for C 250 and 3.4 lx for C 340. Bright sun, f/16 at 1/100 s, is EV
     # log2(25600): 64 000 lx for C 250
-    [(0, "sun", 2.5), (0, "ambient", 3.4), (0, "sky", 3.4), (math.log2(25600), "sun", 64_000), (6, "sun", 160)],
+    [(0, "sun", 2.5), (0, "ambient", 3.4), (0, "sky", 2.5), (math.log2(25600), "sun", 64_000), (6, "sun", 160)],
 )
 def test_an_exposure_value_is_the_tabled_illuminance(ev: float, shape: str, lux: float) -> None:
     assert strength(None, shape=shape, ev=ev) == pytest.approx(lux, rel=EXACT)

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from materials import KeyfallError
-from render import Cache, PictureSettings, Report, TraceSettings, all_readings, exposure_maps, preview, trace
+from render import Cache, PictureSettings, Report, TraceSettings, all_readings, develop, exposure_maps, preview, trace
 from render.terminal import meter_table, report_to_console
 from scenes import build_stage, check_scene, load_scene
 from scenes.dump import dump_tables
@@ -48,7 +48,7 @@ def render(tables: dict[str, Any], folder: Path) -> Report:
         assert array.min() >= -1  # normals reach -1; the rest is checked next
     for array in (olat.radiance, olat.irradiance, olat.meters.transport, olat.guides.albedo):
         assert array.min() >= 0
-    for exposure_map in exposure_maps(olat, stage, 1.0):
+    for exposure_map in exposure_maps(olat, stage, develop(olat, stage)):
         assert np.isfinite(exposure_map.stops).all()
     _look_at_files(folder / "out", report)
     _look_at_terminal(report, stage, all_readings(olat.meters, stage))
@@ -144,7 +144,7 @@ AMBIENT = {"shape": "ambient", "source": "daylight", "cct_k": 6000, "lux": 500}
 FAINT = {"source": "D65", "lumens": 1e-6, "energy_ws": None, "power": None}
 STRONG = {"energy_ws": 1e5, "power": 1}
 
-ODD_TITLE = "$x^ [/b] {0} \\ \u65e5\u672c \U0001f4a1 \u202e\u200b" + "w" * 120
+ODD_TITLE = "$x^ [/b] {0} \\ \u65e5\u672c \U0001f4a1 \u00e9" + "w" * 120
 
 CASES: dict[str, dict[str, Any]] = {
     "every light off": {"light__key__on": False},

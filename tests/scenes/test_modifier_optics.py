@@ -269,7 +269,7 @@ def test_pictures_of_other_depths_and_shapes(tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "says"),
-    [("missing", "does not exist"), ("text", "cannot be read"), ("colour", "is in colour"), ("clear", "transparent"), ("black", "black all over")],
+    [("missing", "does not exist"), ("text", "no picture that can be read"), ("colour", "is in colour"), ("clear", "transparent"), ("black", "black all over")],
 )  # fmt: skip
 def test_unusable_pictures(tmp_path, name, says):
     (tmp_path / "text.png").write_text("no picture")
