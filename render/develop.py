@@ -17,6 +17,9 @@ from .white import scene_white, settled
 
 GAMUTS = {"srgb": "sRGB, the web's and most screens' colours", "p3": "Display P3, wider, for newer screens"}
 _SRGB_LEVELS = 65536
+_FAINT = 1e-3
+"""Share of the brightest luminance below zero that still counts as rounding of the bands' curve."""
+
 _BLOCK_PX = 32768
 """Pixels developed at a time: what is in work stays in the processor's own memory, which is several times faster."""
 
@@ -31,6 +34,7 @@ class Picture:
     no_detail : (H, W) bool, where all that is left is white; see `render.tone.no_detail`.
     mapped : (H, W) bool, where a colour was too saturated for `gamut`. It lost chroma, hue and lightness kept; on the
         linear curve its channels below 0 were cut off.
+    put_back : share of the pixels whose light was negative or no number and for which the traced light stands.
     """
 
     linear: np.ndarray
@@ -38,6 +42,15 @@ class Picture:
     mapped: np.ndarray
     gamut: str
     curve: str
+    put_back: float = 0.0
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What to know of the picture."""
+        if not self.put_back:
+            return ()
+        share = max(100 * self.put_back, 0.01)
+        return (f"Developing failed in {share:.2g} % of the picture: those pixels are shown as traced, with noise.",)
 
     def to_8_bit(self) -> np.ndarray:
         """(H, W, 3) uint8 with the sRGB transfer curve (IEC 61966-2-1; Display P3 shares it)."""
@@ -123,10 +136,25 @@ def develop(olat: OlatSet, stage: Stage, *, curve: str = "shoulder", gamut: str 
     KeyfallError
         For unknown curve or gamut, or lights that are not the set's.
     """
-    rgb = scene_rgb(olat, stage, gamut)
+    rgb, put_back = _sound_rgb(olat, stage, gamut)
     display, mapped = to_display(rgb.reshape(3, -1), gamut, curve)
     picture = display.reshape(rgb.shape)
-    return Picture(picture, no_detail(picture), mapped.reshape(rgb.shape[1:]), gamut, curve)
+    return Picture(picture, no_detail(picture), mapped.reshape(rgb.shape[1:]), gamut, curve, put_back)
+
+
+def _sound_rgb(olat: OlatSet, stage: Stage, gamut: str) -> tuple[np.ndarray, float]:
+    """`scene_rgb`, finite and nowhere of negative luminance, and the share of pixels for which the traced light had to
+    stand in."""
+    with np.errstate(all="ignore"):
+        rgb = scene_rgb(olat, stage, gamut)
+        luminance = np.tensordot(np.linalg.inv(display_matrix(gamut))[1].astype(np.float32), rgb, 1)
+        least = -_FAINT * luminance.max(initial=0)
+    if luminance.min(initial=0) >= least and np.isfinite(least):  # no number compares false
+        return rgb, 0.0
+    sound = np.isfinite(rgb).all(axis=0)
+    wrong = ~sound | ~(luminance >= -_FAINT * luminance.max(initial=0, where=sound))
+    rgb[:, wrong] = np.nan_to_num(scene_rgb(olat.noisy(), stage, gamut)[:, wrong], nan=0, posinf=0, neginf=0)
+    return rgb, float(wrong.mean())
 
 
 def to_display(rgb: np.ndarray, gamut: str = "srgb", curve: str = "shoulder") -> tuple[np.ndarray, np.ndarray]:

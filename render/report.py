@@ -225,7 +225,7 @@ def build_report(
         readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
         bands_nm=[float(nm) for nm in olat.meters.bands.nodes_nm],
-        warnings=[*stage.warnings, *olat.warnings],
+        warnings=[*stage.warnings, *olat.warnings, *picture.warnings],
         notes=list(stage.notes),
         cautions=cautions_for(stage),
     )  # fmt: skip

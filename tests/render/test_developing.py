@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import io
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from PIL import Image, ImageCms
 
-from materials import KeyfallError, display_matrix
+from materials import KeyfallError, default_bands, display_matrix
 from render.denoise import channel_weights, denoise_light
-from render.develop import encode_srgb
+from render.develop import develop, encode_srgb
 from render.gamut import to_oklab
+from render.half import Half
 from render.icc import icc_profile
 from render.maps import ExposureMap, summarise
+from render.meterset import MeterSet
 from render.noise import noise_stops
+from render.olat import LightTransport, assemble
 from render.palette import FROM_STOPS, TO_STOPS, colours
+from tests.render.sets import fixture, light, stage
 
 
 def test_srgb_transfer_curve():
@@ -166,3 +171,25 @@ def test_denoising_black_gives_black():
 def test_unknown_names_are_said():
     with pytest.raises(KeyfallError, match="srgb"):
         display_matrix("cinema")
+
+
+def test_light_that_is_none_is_developed_as_traced():
+    """A denoised light damaged to no number, infinity and negative light: the traced pixels stand and it is said."""
+    bands = default_bands()
+    rng = np.random.default_rng(3)
+    traced = Half.of(rng.gamma(4, 0.01, (len(bands.nodes_nm), 6, 8)).astype(np.float32))
+    lit = LightTransport("key", traced, traced, traced, 8, 0.1)
+    meters = MeterSet(bands, ("key",), (), np.zeros((1, len(bands.nodes_nm), 0)), np.zeros((1, len(bands.nodes_nm))))
+    built = stage([], [light(fixture("disk", (0.3, 0.3)), lumens=4000.0)])
+    olat = assemble((lit,), None, meters)
+    good = develop(olat, built)
+    assert good.put_back == 0
+    assert good.warnings == ()
+    for fault in (np.nan, np.inf, -5.0):
+        radiance = np.array(olat.radiance)
+        radiance[0, :, 2, 3] = fault
+        bad = develop(replace(olat, stack=radiance), built)
+        assert np.isfinite(bad.linear).all()
+        assert bad.put_back == pytest.approx(1 / radiance[0, 0].size)
+        assert "Developing failed" in bad.warnings[0]
+        np.testing.assert_allclose(bad.linear[:, 2, 3], develop(olat.noisy(), built).linear[:, 2, 3], atol=1e-6)

@@ -155,14 +155,11 @@ def test_a_camera_inside_a_housing_is_told() -> None:
     assert any("inside this light's housing" in p.message for p in housed)
 
 
-def test_checking_needs_neither_mitsuba_nor_llvm_and_imports_fast() -> None:
+def test_checking_needs_neither_mitsuba_nor_llvm_nor_other_heavy_libraries() -> None:
     code = (
-        "import time; t = time.perf_counter(); import scenes; took = time.perf_counter() - t; import sys\n"
+        "import scenes, sys\n"
         "assert not {'colour', 'trimesh', 'scipy', 'matplotlib'} & set(sys.modules), 'heavy import'\n"
         "from tests.scenes.examples import problems; assert problems() == []\n"
         "assert not {'mitsuba', 'drjit'} & set(sys.modules)\n"
-        "print(took)"
     )
-    root = Path(__file__).parents[2]
-    times = [float(subprocess.check_output([sys.executable, "-c", code], cwd=root)) for _ in range(2)]
-    assert min(times) < 0.6
+    subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[2], check=True)
