@@ -19,14 +19,12 @@ from pathlib import Path
 import numpy as np
 
 from materials import KeyfallError
+from scenes.cache_folder import cache_folder, cache_limit_bytes
 
 from .locks import abandoned, hold
 from .platforms import replace
 from .records import Form, fits, read_record, write_record
 
-_ENV_FOLDER = "KEYFALL_CACHE_DIR"
-_ENV_LIMIT = "KEYFALL_CACHE_GB"
-_DEFAULT_LIMIT_GB = 4.0
 _SUFFIX, _EARLIER, _ASIDE = ".record", ".npz", ".tmp"
 
 
@@ -56,26 +54,6 @@ def _feed(digest: hashlib.blake2b, part: object) -> None:
         digest.update(f"{type(part).__name__}:{part!r};".encode())
 
 
-def _default_folder() -> Path:
-    named = os.environ.get(_ENV_FOLDER)
-    if named:
-        return Path(named)
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("keyfall", appauthor=False))
-
-
-def _default_limit_bytes() -> int:
-    text = os.environ.get(_ENV_LIMIT, str(_DEFAULT_LIMIT_GB))
-    try:
-        limit = float(text)
-    except ValueError:
-        limit = -1.0
-    if not 0 <= limit < 1e6:
-        raise KeyfallError(f"{_ENV_LIMIT} is '{text}'. Allowed: a number of gigabytes, 0 or more; 0 keeps nothing.")
-    return int(limit * 1e9)
-
-
 class Cache:
     """Traced results by content hash.
 
@@ -86,8 +64,8 @@ class Cache:
     """
 
     def __init__(self, folder: Path | None = None, limit_bytes: int | None = None) -> None:
-        self.folder = folder if folder is not None else _default_folder()
-        self.limit_bytes = limit_bytes if limit_bytes is not None else _default_limit_bytes()
+        self.folder = folder if folder is not None else cache_folder()
+        self.limit_bytes = limit_bytes if limit_bytes is not None else cache_limit_bytes()
 
     def load(self, kind: str, key: str, form: Form, *, mapped: bool = False) -> dict[str, np.ndarray] | None:
         """The record, or None when there is none that is whole and of the form; one that is not goes.

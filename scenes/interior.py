@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .interior_rays import OUTSIDE, Body, Rays, follow, from_rings, lamp_itself
+from .interior_store import Record, kept
 from .interior_surfaces import Surface
 
 ANGLES = 64
@@ -176,9 +177,20 @@ class Emergent:
 
 @functools.lru_cache(maxsize=256)
 def emergent(interior: Interior) -> Emergent:
-    """The light that leaves the exit; the same numbers on every call."""
+    """The light that leaves the exit, traced once and kept; the same numbers on every call."""
+
+    def trace() -> Record:
+        made = trace_emergent(interior)
+        return Record(np.concatenate([[made.efficiency], made.intensity, made.glow]))
+
+    numbers = kept(interior, (), 1 + ANGLES + RINGS, trace).numbers
+    return Emergent(float(numbers[0]), _angles(), numbers[1 : 1 + ANGLES], _radii(), numbers[1 + ANGLES :])
+
+
+def trace_emergent(interior: Interior) -> Emergent:
+    """The light that leaves the exit."""
     body, radius = body_of(interior), interior.exit_radius_m
-    angles = math.pi / 2 * (np.arange(ANGLES) / (ANGLES - 1)) ** _CROWDING
+    angles, radii = _angles(), _radii()
     samples, samples_ring = SAMPLES_COVERED if interior.sheets else SAMPLES_OPEN
     sizes = np.full(ANGLES - 1, samples)
     sizes[0] = SAMPLES_AXIS
@@ -189,12 +201,22 @@ def emergent(interior: Interior) -> Emergent:
     scattered = (lamp + met.sums(len(lamp), sent)) * np.cos(angles[:-1]) * math.pi * radius**2
     intensity = np.append(scattered + lamp_itself(body, angles[:-1], radius, samples), 0.0)
     rings = lamp_near + met_near.sums(RINGS, sent)
-    radii = (np.arange(RINGS) + 0.5) / RINGS
     mean = float(np.average(rings, weights=radii))
     glow = rings / mean if mean > 0 else np.ones(RINGS)
-    for shared in (angles, intensity, radii, glow):
-        shared.setflags(write=False)
     return Emergent(_flux(angles, intensity), angles, intensity, radii, glow)
+
+
+def _angles() -> np.ndarray:
+    return _shared(math.pi / 2 * (np.arange(ANGLES) / (ANGLES - 1)) ** _CROWDING)
+
+
+def _radii() -> np.ndarray:
+    return _shared((np.arange(RINGS) + 0.5) / RINGS)
+
+
+def _shared(values: np.ndarray) -> np.ndarray:
+    values.setflags(write=False)
+    return values
 
 
 def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np.ndarray:

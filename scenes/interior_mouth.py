@@ -17,6 +17,7 @@ import numpy as np
 from .emission import Emission, Hull, gauge
 from .interior import Interior, body_of, sent_by_rings
 from .interior_rays import OUTSIDE, Body, Rays, follow_each, turned
+from .interior_store import Record, kept
 from .interior_surfaces import around
 
 PLATE_ROWS, WALL_ROWS, SCREEN_ROWS = 10, 28, 8
@@ -40,11 +41,13 @@ FLAT = 1e-3
 UNLIKE = 2e-3
 """Lumens per lumen that a shadow on the lamp's own light may be off, else the lamp goes into the table."""
 
+_NUMBERS = 13  # of a record, beside the table
+_HALF_RANGE = 1024.0  # where the largest entry lies in half precision: far from its ends
+_TINY = 1e-30
 _FLATTEST = 1e-4
 _SUPPORTED = 0.1  # share of the rays of a full entry from which one counts as known
 
 
-@functools.lru_cache(maxsize=256)
 def _traced(interior: Interior) -> tuple[float, Emission]:
     """Lumens through the round mouth for one of the lamp, and its emission."""
     hull, screen = hull_of(interior), _screen(interior)
@@ -60,13 +63,51 @@ def _traced(interior: Interior) -> tuple[float, Emission]:
 
 
 def mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, Emission]:
-    """Lumens through the mouth for one of the lamp, and how they leave it.
+    """Lumens through the mouth for one of the lamp, and how they leave it; traced once and kept.
 
     Parameters
     ----------
     interior : a body of revolution without a sheet across its exit.
     outline, size_m : shape of the mouth (disk, rectangle or octagon) and its width and height, metres. One that is not
         round is taken to send out what the round one does; see `Emission.outline`.
+    """
+    wide, high = (float(side) for side in size_m)
+    return _kept_mouth(interior, outline, wide, high)
+
+
+@functools.lru_cache(maxsize=256)
+def _kept_mouth(interior: Interior, outline: str, wide_m: float, high_m: float) -> tuple[float, Emission]:
+    size = np.array([wide_m, high_m])
+    record = kept(interior, (outline, wide_m, high_m), _NUMBERS, lambda: _packed(*trace_mouth(interior, outline, size)))
+    flux, radius, depth, slope, bend, plate, screen, *told = map(float, record.numbers)
+    screen_depth, screen_radius, lamp_depth, lamp_radius, lamp, scale = told
+    values = (record.table.astype(np.float32) * np.float32(scale)).reshape(-1, OUTWARD, AROUND)
+    values.setflags(write=False)
+    made = Emission(
+        values, Hull(radius, depth, slope, bend), int(plate), int(screen), screen_depth, screen_radius, lamp_depth,
+        lamp_radius, lamp, outline, size / 2,
+    )  # fmt: skip
+    return flux, made
+
+
+def _packed(flux: float, made: Emission) -> Record:
+    """All of it but what `mouth` is asked with; the table in half precision (1 part in 2000), about its largest."""
+    scale = max(float(made.values.max()), _TINY) / _HALF_RANGE
+    numbers = [
+        flux, made.hull.radius_m, made.hull.depth_m, made.hull.slope_m, made.hull.bend, made.plate_rows,
+        made.screen_rows, made.screen_depth_m, made.screen_radius_m, made.lamp_depth_m, made.lamp_radius_m,
+        made.lamp_luminance, scale,
+    ]  # fmt: skip
+    return Record(np.array(numbers, float), (made.values / scale).astype(np.float16).ravel())
+
+
+def trace_mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, Emission]:
+    """What `mouth` gives, to full precision.
+
+    Raises
+    ------
+    ValueError
+        When no light leaves.
     """
     flux, round_ = _traced(interior)
     if not flux > 0:
@@ -76,9 +117,7 @@ def mouth(interior: Interior, outline: str, size_m: np.ndarray) -> tuple[float, 
     lamp_lm = _lamp_share(made) if made.lamp_luminance else 0.0
     walls = _walls_flux(made)
     scale = (1 - lamp_lm / flux) / walls if walls > 0 else 0.0
-    values = (round_.values * scale).astype(np.float32)
-    values.setflags(write=False)
-    return flux, replace(made, values=values)
+    return flux, replace(made, values=(round_.values * scale).astype(np.float32))
 
 
 def hull_of(interior: Interior) -> Hull:
