@@ -285,17 +285,28 @@ def _ball_luminance(fixture: Fixture, out: np.ndarray) -> np.ndarray | float:
 
 
 def _tube_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray, steps: int) -> np.ndarray:
-    """The tube as the strip it shows the point, along its axis."""
-    length, diameter = fixture.size_m
-    along = (np.arange(steps * 8) + 0.5) / (steps * 8) * length - length / 2
-    spots = fixture.centre_m + along[:, None] * fixture.right
-    toward = spots[None] - points[:, None]
-    distance = np.linalg.norm(toward, axis=2)
-    rays = toward / distance[..., None]
-    across = np.sqrt(np.maximum(1 - (rays @ fixture.right) ** 2, 0))
-    received = np.maximum(np.einsum("nik,nk->ni", rays, normals), 0) * across / distance**2
+    """Over the side of the tube that the point sees; its ends are dark."""
+    length, radius = fixture.size_m[0], fixture.size_m[1] / 2
+    count, around = steps * 4, max(steps // 4, 16)
+    along = ((np.arange(count) + 0.5) / count - 0.5) * length
+    away = points - fixture.centre_m
+    place = away @ fixture.right
+    across = away - place[:, None] * fixture.right
+    height = np.maximum(np.linalg.norm(across, axis=1), 1e-9)
+    facing = across / height[:, None]
+    arc = np.arccos(np.minimum(radius / height, 1.0))[:, None]
+    nodes, weights = np.polynomial.legendre.leggauss(around)
+    cosine, sine = np.cos(arc * nodes), np.sin(arc * nodes)
+    # the way from the tube to the point: along its axis, toward the point, and aside
+    x = place[:, None, None] - along[None, :, None]
+    z, y = (height[:, None] - radius * cosine)[:, None], (-radius * sine)[:, None]
+    n_x, n_z = normals @ fixture.right, np.einsum("ni,ni->n", normals, facing)
+    n_y = np.einsum("ni,ni->n", normals, np.cross(fixture.right, facing))
+    received = -(n_x[:, None, None] * x + n_z[:, None, None] * z + n_y[:, None, None] * y)
+    leaving = (weights * arc * radius * length / count * (height[:, None] * cosine - radius))[:, None]
     level = fixture.optics.efficiency / (math.pi * exit_area_m2(fixture))
-    return np.asarray(received.sum(axis=1) * level * diameter * length / (steps * 8), float)
+    value = (np.maximum(received, 0) * leaving / (x * x + y * y + z * z) ** 2).sum(axis=(1, 2))
+    return np.asarray(value * level, float)
 
 
 def axial_illuminance_per_lumen(fixture: Fixture, distance_m: float) -> float:
@@ -312,7 +323,7 @@ def axial_illuminance_per_lumen(fixture: Fixture, distance_m: float) -> float:
     """
     if fixture.optics is PLAIN:
         return plain_axial_illuminance(fixture, distance_m)
-    radius = fixture.size_m[0] / 2 if fixture.shape == "sphere" else 0.0
+    radius = {"sphere": fixture.size_m[0] / 2, "tube": fixture.size_m[1] / 2}.get(fixture.shape, 0.0)
     if not distance_m > radius:
         raise ValueError(f"a distance of {distance_m} m is not in front of this fixture")
     point = fixture.centre_m + distance_m * fixture.forward

@@ -1,7 +1,7 @@
 """Exit profiles of fixtures: what one lumen through the exit area does.
 
-A disk, rectangle or octagon is a diffuse (Lambertian) panel, a sphere a diffuse ball and a tube a diffuse rod, thin
-against its distance: the same luminance from every direction. A spot sends, from every point of its lens, the
+A disk, rectangle or octagon is a diffuse (Lambertian) panel, a sphere a diffuse ball and a tube a diffuse rod with dark
+ends: the same luminance from every direction. A spot sends, from every point of its lens, the
 intensity profile
 
     I(theta) = I0 2^-((theta / half_beam)^p),   p = ln(log2 10) / ln(half_field / half_beam),
@@ -136,28 +136,29 @@ def plain_axial_illuminance(fixture: Fixture, distance_m: float) -> float:
 
     Parameters
     ----------
-    distance_m : from the centre of the exit area; from the centre of the ball for a sphere. Positive, and
-        outside the ball.
+    distance_m : from the centre of the exit area, of the ball or of the tube. Positive, and outside the ball or tube.
 
     Raises
     ------
     ValueError
-        When the distance is not positive or lies inside the ball.
+        When the distance is not positive or lies inside the ball or tube.
 
     References
     ----------
     Howell and Menguc, view-factor catalogue: disk a^2 / (a^2 + h^2); rectangle as four corner rectangles;
-    sphere (R / d)^2. Octagon: Lambert's polygon formula for a regular polygon centred on the axis.
+    sphere (R / d)^2. Octagon: Lambert's polygon formula for a regular polygon centred on the axis. Tube: its side as
+    seen, in closed form along it and by Gauss's rule around it.
     """
     h, (width, height) = float(distance_m), (float(s) for s in fixture.size_m)
-    if not h > (width / 2 if fixture.shape == "sphere" else 0):
+    radius = {"sphere": width / 2, "tube": height / 2}.get(fixture.shape, 0.0)
+    if not h > radius:
         raise ValueError(f"a distance of {h} m is not in front of this fixture")
     if fixture.shape == "spot":
         return _spot_axial(spot_profile(fixture), width / 2, h)
     if fixture.shape == "sphere":
         return 1.0 / (4.0 * math.pi * h * h)
     if fixture.shape == "tube":
-        return _panel_factor("rectangle", width / 2, height / 2, h) / exit_area_m2(fixture)
+        return _rod_factor(width / 2, height / 2, h) / exit_area_m2(fixture)
     hole = fixture.hole_m / 2
     ring = _panel_factor("disk", hole, hole, h) if hole else 0.0
     return (_panel_factor(fixture.shape, width / 2, height / 2, h) - ring) / exit_area_m2(fixture)
@@ -172,6 +173,16 @@ def _panel_factor(shape: str, a: float, b: float, h: float) -> float:
         return 8 / math.pi * (a / slant) * math.atan(a * _TAN_OCTANT / slant)
     p, q = math.hypot(a, h), math.hypot(b, h)
     return 2 / math.pi * (a / p * math.atan(b / p) + b / q * math.atan(a / q))
+
+
+def _rod_factor(half_length: float, radius: float, h: float) -> float:
+    """Configuration factor of the side of a rod over a receiver `h` from its middle that faces it."""
+    turn, weight = _gauss(np.linspace(0.0, math.acos(radius / h), 9))
+    cosine = np.cos(turn)
+    away2 = h * h + radius * radius - 2 * h * radius * cosine
+    away = np.sqrt(away2)
+    along = half_length / (away2 * (away2 + half_length**2)) + np.arctan(half_length / away) / away**3
+    return float(2 * radius / math.pi * np.sum(weight * (h * cosine - radius) * (h - radius * cosine) * along))
 
 
 def _spot_axial(profile: SpotProfile, radius: float, h: float) -> float:

@@ -19,7 +19,8 @@ from scenes.stage import Openings
 from .beam import emitted
 from .frames import to_local
 from .luminaire import AMBIENT, FAR_M, SUN
-from .toward import arriving, axes_toward, sample_light
+from .rods import axes_toward
+from .toward import arriving, sample_light
 from .types import LightSample, Luminaire
 
 _ROW = 16

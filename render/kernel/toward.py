@@ -7,7 +7,7 @@ themselves.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import drjit as dr
 import mitsuba as mi
@@ -16,6 +16,7 @@ from .beam import emitted, is_flat
 from .frames import cosine_hemisphere, from_local, orthonormal, to_local
 from .luminaire import AMBIENT, DISK, EVEN_RINGS, FAR_M, OCTAGON, RINGS, SPHERE, SUN, TUBE
 from .mouth_samples import in_rings, on_spot, share_to_lamp, share_to_spot, spot_density
+from .rods import axes_toward, seen_from, to_mantle
 from .types import LightSample, Luminaire
 
 _WHOLE, _ROUND, _BOX, _LENS = range(4)
@@ -25,16 +26,6 @@ _FARTHEST = 1e9
 _BELOW_ONE = 1 - 2.0**-24
 _NARROW = 20.0  # slope from which a beam counts as filling the half space
 _CORNER = 2**0.5
-_NEAR_TUBE = 0.1  # keeps the strip finite for a point that touches the tube
-
-
-@dataclass
-class Axes:
-    """The fixture's axes as a point sees them: a tube turns its strip toward the point."""
-
-    right: mi.Vector3f
-    up: mi.Vector3f
-    forward: mi.Vector3f
 
 
 @dataclass
@@ -83,34 +74,6 @@ class Box:
     y: mi.Float
     half_x: mi.Float
     half_y: mi.Float
-
-
-def axes_toward(light: Luminaire, origin: mi.Point3f) -> Axes:
-    """Axes of the light as `origin` sees it."""
-    away = origin - light.centre
-    across = away - light.right * dr.dot(away, light.right)
-    facing = across * dr.rcp(dr.maximum(dr.norm(across), _CLOSEST))
-    tube = light.kind == TUBE
-    return Axes(
-        right=light.right,
-        up=mi.Vector3f(dr.select(tube, dr.cross(facing, light.right), light.up)),
-        forward=mi.Vector3f(dr.select(tube, facing, light.forward)),
-    )
-
-
-def seen_from(light: Luminaire, origin: mi.Point3f) -> Luminaire:
-    """The light with the strip that a tube shows `origin`, in the plane of its axis: as wide as the rays that graze the
-    tube are apart there, which up close is more than its diameter."""
-    away = origin - light.centre
-    across = dr.norm(away - light.right * dr.dot(away, light.right))
-    radius = light.half_height
-    half = radius * dr.rsqrt(dr.maximum(1 - dr.square(radius / dr.maximum(across, _CLOSEST)), _NEAR_TUBE))
-    tube = light.kind == TUBE
-    return replace(
-        light,
-        half_height=dr.select(tube, half, light.half_height),
-        area=dr.select(tube, 4 * light.half_width * half, light.area),
-    )
 
 
 def disks_toward(light: Luminaire, local: mi.Vector3f) -> Disks:
@@ -264,7 +227,7 @@ def _sphere_cap(light: Luminaire, origin: mi.Point3f) -> tuple[mi.Vector3f, mi.F
 def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: mi.Float, v: mi.Float) -> LightSample:
     """Choose a direction from `origin` to the light: by area of flat exits, by solid angle of balls and the sun, and by
     the cosine about `normal` for the surroundings."""
-    axes, light = axes_toward(light, origin), seen_from(light, origin)
+    axes, itself, light = axes_toward(light, origin), light, seen_from(light, origin)
     local = to_local(origin - light.centre, axes.right, axes.up, axes.forward)
     to_lamp = share_to_lamp(light, local)
     to_spot = share_to_spot(light, local)
@@ -316,7 +279,10 @@ def sample_light(light: Luminaire, origin: mi.Point3f, normal: mi.Vector3f, u: m
     pdf = dr.select(plane, flat_pdf, dr.select(ambient, around.z * dr.inv_pi, 1 / (2 * dr.pi * cap)))
     exits = is_flat(light)
     radiance = emitted(light, dr.select(exits, x, 0), dr.select(exits, y, 0), leaving)
-    return LightSample(direction, distance, dr.select(pdf > 0, radiance / pdf, 0), pdf)
+    side = to_mantle(itself, local, -leaving)
+    lit = (pdf > 0) & ((light.kind != TUBE) | (side < dr.inf))
+    distance = dr.select(lit & (light.kind == TUBE), side, distance)
+    return LightSample(direction, distance, dr.select(lit, radiance / pdf, 0), pdf)
 
 
 def arriving(
@@ -329,8 +295,11 @@ def arriving(
     toward = to_local(direction, axes.right, axes.up, axes.forward)
     exits, sun = is_flat(light), light.kind == SUN
     strip = -local.z / dr.select(dr.abs(toward.z) < _CLOSEST, -_CLOSEST, toward.z)  # a tube is met before its axis
-    distance = dr.select(light.kind == TUBE, dr.maximum(strip, distance), distance)
-    x, y = dr.select(exits, local.x + toward.x * distance, 0), dr.select(exits, local.y + toward.y * distance, 0)
+    tube = light.kind == TUBE
+    distance = dr.select(tube, dr.maximum(strip, distance), distance)
+    x, y = local.x + toward.x * distance, local.y + toward.y * distance
+    sampled = ~tube | ((dr.abs(x) <= light.half_width) & (dr.abs(y) <= light.half_height))
+    x, y = dr.select(exits, x, 0), dr.select(exits, y, 0)
     radiance = emitted(light, x, y, -toward)
     off_sun = dr.squared_norm(direction - mi.Vector3f(light.centre))
     radiance = dr.select(sun & (off_sun > 2 * light.area), 0, radiance)
@@ -345,7 +314,9 @@ def arriving(
     flat = dr.lerp(flat, dr.select(seen, 1 / (2 * dr.pi * cap), 0), share_to_lamp(light, local))
     ball, ambient = light.kind == SPHERE, light.kind == AMBIENT
     round_pdf = 1 / (2 * dr.pi * cap)
-    return radiance, dr.select(ball | sun, round_pdf, dr.select(ambient, cos_normal * dr.inv_pi, flat))
+    return radiance, dr.select(
+        ball | sun, round_pdf, dr.select(ambient, cos_normal * dr.inv_pi, dr.select(sampled, flat, 0))
+    )
 
 
 def span_in_beam(

@@ -133,3 +133,13 @@ def test_an_edge_is_half_way_at_its_wavelength_and_soft_as_it_says(softness: flo
     at = 180 + np.array([-softness, 0, softness]).astype(int)
     np.testing.assert_allclose(share[at], [1 / (1 + np.e**2), 0.5, 1 / (1 + np.e**-2)], atol=1e-6)
     assert 10 ** -density[[0, -1]] == pytest.approx([0.8, 0.02], rel=1e-6)
+
+
+def test_green_correction_works_on_the_green_third_with_soft_edges() -> None:
+    """Logistic flanks of 10 nm at 495 and 595 nm: half-way there, 1 / (1 + e^2) = 12 % and 88 % twice that to a side;
+    the whole density at 545 nm. Plus green takes the rest of the spectrum, minus green the green."""
+    at = np.array([475, 495, 515, 545, 575, 595, 615, 700]) - 380
+    window = np.array([0.1192, 0.5, 0.8808, 0.9867, 0.8808, 0.5, 0.1192, 0.0]) / 0.9867
+    for name, share in (("minus-green", window), ("plus-green", 1 - window)):
+        density = -np.log10(make_gel(name).transmittance / 0.92)[at]
+        np.testing.assert_allclose(density / 0.30, share, atol=2e-3)

@@ -146,7 +146,7 @@ def test_the_quadrature_meets_the_closed_forms():
 def test_a_tube_is_a_lambertian_rod():
     """Far away I = 1 / pi^2 of its lumens square to its axis, and it sends out what it is given (closed form)."""
     tube = fixture("tube", (0.3, 0.02))
-    assert field.illuminance(tube, tube.centre_m + 60 * tube.forward, -tube.forward)[0] * 3600 == pytest.approx(
+    assert field.illuminance(tube, tube.centre_m + 600 * tube.forward, -tube.forward)[0] * 600**2 == pytest.approx(
         1 / np.pi**2, rel=1e-4
     )
     angle = (np.arange(400) + 0.5) / 400 * np.pi

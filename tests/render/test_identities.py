@@ -244,3 +244,22 @@ def test_a_fixture_that_fills_the_frame_is_a_picture_too(tmp_path):
     olat = trace(built, samples=2, cache=Cache(tmp_path))
     assert (olat.guides.region == 255).all()
     assert np.isfinite(olat.radiance).all()
+
+
+def test_a_pixel_records_the_illuminance_a_meter_reads():
+    """On a coated card in a room, straight light and what the walls send back: 1 %."""
+    from materials import default_bands
+    from render.merge import merge
+    from render.tracer import Tracer
+
+    aside = fixture("rectangle", (0.4, 0.4), at=(-0.9, 0.9, 0.9), toward=(0.8, -0.3, -0.9))
+    walls = box((-1.5, 0, -1), (1.5, 2, 2.5), finish(0.8))
+    card = quad([-0.1, 0.9, 0], [0.2, 0, 0], [0, 0.2, 0], finish(0.5, f0=0.2, roughness=0.4))
+    built = stage(
+        [*walls, card], [light(aside)], camera(at=(1, 1.2, 2), look=(0, 1, 0), half_angle_deg=0.4, size=(16, 16))
+    )
+    tracer = Tracer(built, merge(built), default_bands(), "auto", None)
+    lux = tracer.pass_runner(built.lights[0], [], 3)(0, 128).irradiance.mean(axis=(1, 2)) / 128
+    at = (np.array([[0, 1, 0.001]]), np.array([[0, 0, 1.0]]), np.array([False]))
+    read = tracer.meters(built.lights, at, 16384)[0, :, 0]
+    assert lux == pytest.approx(read, rel=0.01)
