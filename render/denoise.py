@@ -143,7 +143,8 @@ def _agreed(traced: np.ndarray, halves: np.ndarray) -> np.ndarray:
     glint is seen by both halves and stays.
     """
     both = np.maximum(traced - np.abs(halves) / 2, 0)
-    around = enlarged(smooth(block_means(traced[None], _LAID_PX), 1), *traced.shape, _LAID_PX)[0]
+    height, width = traced.shape
+    around = enlarged(smooth(block_means(traced[None], _LAID_PX), 1), height, width, _LAID_PX)[0]
     most = 2 * both + _MOST_OVER * around
     return np.minimum(most / np.maximum(traced, _NOTHING), 1).astype(np.float32)
 

@@ -72,7 +72,8 @@ def tinted(brightness: np.ndarray, picture: np.ndarray, agreed: np.ndarray) -> n
     wide = smooth(np.stack([block_means(light * say, _TINT_PX) for light in picture]), 2)
     total = wide.mean(axis=0)
     ratio = np.where(total > _FAINTEST, wide / np.maximum(total, _FAINTEST), 0)
-    out = enlarged(ratio, *brightness.shape, _TINT_PX)
+    height, width = brightness.shape
+    out = enlarged(ratio, height, width, _TINT_PX)
     for band, light in zip(out, picture, strict=True):
         band *= brightness
         band *= _to_the_mean_of(band, light)
