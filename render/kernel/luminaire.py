@@ -242,7 +242,7 @@ def _fill_mouth(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) -> 
     # where it shows, the lamp's intensity beside that of a mouth that glows evenly
     lamp = emission.lamp_luminance * math.pi**2 * emission.lamp_radius_m**2
     spot = hot_spot(emission)
-    rings = _place(spot.within[None], tables, 0, 0)
+    rings = _place(spot.table[None], tables, 0, 0)
     row[_MOUTH:] = (
         place[0], place[3], rows, emission.plate_rows,
         emission.screen_rows, outward, around, KINDS[emission.outline],
