@@ -80,11 +80,12 @@ def test_only_housings_that_cut_light_on_its_way_block() -> None:
     def panel(*at: float):
         return fixture("rectangle", (0.4, 0.4), at)
 
-    places = [(0, 2.5, 0), (0, 1, 0), (0, -0.5, 0), (1, 1, 0), (0.1, 1.5, 0.1)]
+    places = [(0, 2.5, 0), (0, 1, 0), (0, -0.5, 0), (1, 1, 0)]
     others = [panel(*at) for at in places]
     for lamp in (fixture("disk", (0.1, 0.1), (0, 2, 0)), fixture("sphere", (0.1, 0.1), (0, 2, 0))):
         lit = light_at(upload_lights([light(lamp)], [0]), mi.UInt32(0))
-        assert blocking_bodies(lit, others, np.zeros((1, 3))) == [1, 4]
+        assert blocking_bodies(lit, others, np.zeros((1, 3))) == [1]
+        assert blocking_bodies(lit, others, np.array([[0.0, 0, 0], [2, 0, 0]])) == [1, 3]
         assert blocking_bodies(lit, others, np.zeros((0, 3))) == []
     spot = light_at(
         upload_lights([light(fixture("spot", (0.1, 0.1), (0, 2, 0), beam=10, field=15))], [0]), mi.UInt32(0)
