@@ -70,7 +70,7 @@ def test_the_camera_looks_through_hidden_housings_and_a_light_through_its_own() 
 
 def test_only_housings_that_cut_light_on_its_way_block() -> None:
     """A lamp 2 m up and a point on the floor: between them a panel blocks; behind the lamp, below the point or beside the
-    way it does not, nor where the beam does not go."""
+    way it does not, nor where the lamp or its beam sends nothing."""
     init("auto")
     import mitsuba as mi
 
@@ -84,9 +84,12 @@ def test_only_housings_that_cut_light_on_its_way_block() -> None:
     others = [panel(*at) for at in places]
     for lamp in (fixture("disk", (0.1, 0.1), (0, 2, 0)), fixture("sphere", (0.1, 0.1), (0, 2, 0))):
         lit = light_at(upload_lights([light(lamp)], [0]), mi.UInt32(0))
-        assert blocking_bodies(lit, others, np.zeros((1, 3))) == [1]
+        for one, cuts in zip(others, (False, True, False, False), strict=True):
+            assert blocking_bodies(lit, [one], np.zeros((1, 3))) == [0] * cuts
         assert blocking_bodies(lit, others, np.array([[0.0, 0, 0], [2, 0, 0]])) == [1, 3]
         assert blocking_bodies(lit, others, np.zeros((0, 3))) == []
+    down = light_at(upload_lights([light(fixture("disk", (0.1, 0.1), (0, 2, 0)))], [0]), mi.UInt32(0))
+    assert blocking_bodies(down, [panel(0, 3, 0)], np.array([[0.0, 4, 0]])) == []
     spot = light_at(
         upload_lights([light(fixture("spot", (0.1, 0.1), (0, 2, 0), beam=10, field=15))], [0]), mi.UInt32(0)
     )
