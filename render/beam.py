@@ -15,6 +15,7 @@ from materials import KeyfallError
 from scenes.beams import along_axis, intensity, near_field_error, spread
 from scenes.exposure import C_FLAT, f_number_from_exposure
 from scenes.field import axial_illuminance_per_lumen, illuminance
+from scenes.fixtures import front_m
 from scenes.kit import Kit, calibrate
 from scenes.modifiers import Bulb, ModifierMismatch
 from scenes.names import listed, nearest
@@ -192,7 +193,7 @@ def _setup_report(
 ) -> SetupReport:  # fmt: skip
     fixture, full = setup.fixture, lumen_seconds * setup.gain
     behind = kit.shaped(setup.modifiers[:1], bulb, Path()).at_origin() if len(setup.modifiers) > 1 else None
-    depth = fixture.size_m[0] / 2 if fixture.shape == "sphere" else 0.0
+    depth = front_m(fixture)
     places = np.maximum(_CURVE_M, depth * 1.001)
     at = []
     for distance in distances_m:

@@ -9,6 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from scenes.beams import spread
+from scenes.fixtures import front_m
 from scenes.kit import stock_kit
 from scenes.meters import format_power
 from scenes.modifiers import Bulb
@@ -81,7 +82,7 @@ def modifier_loss(light: Light, distance_m: float) -> float | None:
 
 def spread_at(fixture: Fixture, distance_m: float | None) -> SpreadReport | None:
     """Width of a light at a distance; None inside the light, or without a distance."""
-    if distance_m is None or distance_m <= (fixture.size_m[0] / 2 if fixture.shape == "sphere" else 0):
+    if distance_m is None or distance_m <= front_m(fixture):
         return None
     wide = spread(fixture, distance_m)
     return SpreadReport(distance_m=distance_m, beam_m=wide.beam_m, field_m=wide.field_m)

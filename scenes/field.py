@@ -14,6 +14,7 @@ from .cells import transmission, widest_slope
 from .fixtures import (
     area_m2,
     exit_area_m2,
+    front_m,
     plain_axial_illuminance,
     plain_axial_intensity,
     spot_intensity,
@@ -323,8 +324,7 @@ def axial_illuminance_per_lumen(fixture: Fixture, distance_m: float) -> float:
     """
     if fixture.optics is PLAIN:
         return plain_axial_illuminance(fixture, distance_m)
-    radius = {"sphere": fixture.size_m[0] / 2, "tube": fixture.size_m[1] / 2}.get(fixture.shape, 0.0)
-    if not distance_m > radius:
+    if not distance_m > front_m(fixture):
         raise ValueError(f"a distance of {distance_m} m is not in front of this fixture")
     point = fixture.centre_m + distance_m * fixture.forward
     return float(illuminance(fixture, point, -fixture.forward, steps=256)[0])

@@ -121,6 +121,11 @@ def spot_intensity(fixture: Fixture, theta_rad: np.ndarray | float) -> np.ndarra
     return np.where(theta <= profile.cut_rad, profile.peak_cd_per_lm * relative, 0.0)
 
 
+def front_m(fixture: Fixture) -> float:
+    """How far before its centre the front of a fixture lies, in metres: the radius of a ball or tube, else 0."""
+    return float({"sphere": fixture.size_m[0] / 2, "tube": fixture.size_m[1] / 2}.get(fixture.shape, 0.0))
+
+
 def plain_axial_intensity(fixture: Fixture) -> float:
     """Far-field intensity on the axis of a fixture with plain optics (cd per lm): 1 / pi of a flat panel, 1 / 4 pi of a
     ball, 1 / pi^2 of a tube, I0 of a spot."""
@@ -150,8 +155,7 @@ def plain_axial_illuminance(fixture: Fixture, distance_m: float) -> float:
     seen, in closed form along it and by Gauss's rule around it.
     """
     h, (width, height) = float(distance_m), (float(s) for s in fixture.size_m)
-    radius = {"sphere": width / 2, "tube": height / 2}.get(fixture.shape, 0.0)
-    if not h > radius:
+    if not h > front_m(fixture):
         raise ValueError(f"a distance of {h} m is not in front of this fixture")
     if fixture.shape == "spot":
         return _spot_axial(spot_profile(fixture), width / 2, h)

@@ -14,6 +14,7 @@ from materials import default_bands
 from render.merge import merge
 from render.tracer import Tracer
 from scenes import field
+from scenes.fixtures import front_m
 from scenes.optics import Optics
 from scenes.stage import Fixture
 from tests.scenes.modified import fixture, stock
@@ -49,14 +50,9 @@ def _readings(of: Fixture, places: np.ndarray, normals: np.ndarray, samples: int
     return np.array([tracer.meters((lamp,), placement, samples, seed)[0].mean(axis=0) for seed in range(seeds)])
 
 
-def _front_m(of: Fixture) -> float:
-    """How far in front of a fixture's centre its surface lies."""
-    return float({"sphere": of.size_m[0] / 2, "tube": of.size_m[1] / 2}.get(of.shape, 0))
-
-
 def _places(of: Fixture) -> tuple[np.ndarray, np.ndarray]:
     """Just off the exit, near, far, and aside; meters look at the fixture, a little downward."""
-    front, (width, height) = _front_m(of), of.size_m / 2
+    front, (width, height) = front_m(of), of.size_m / 2
     places = np.array(
         [(0, 0, front + 0.02), (0.2 * width, 0.2 * height, front + 0.3), (0, 0, front + 3), (1.5 * width, 0, front + 0.5)]
     )  # fmt: skip
@@ -102,7 +98,7 @@ def test_every_form_of_the_kit_reads_near_and_far_what_the_field_says(name: str)
 def test_a_card_up_close_is_lit_as_the_field_says(name: str) -> None:
     """A matt card 0.3 m off the fixture, looked at from aside: pi L is its reflectance times the illuminance there."""
     of, reflectance = KIT[name](), 0.5
-    away = _front_m(of) + 0.3
+    away = front_m(of) + 0.3
     card = quad([-0.02, -0.02, away], [0, 0.04, 0], [0.04, 0, 0], finish(reflectance))
     lamp = light(of)
     built = stage([card], [lamp], camera(at=(2, 1, away - 1), look=(0, 0, away), half_angle_deg=0.2, size=(16, 16)))
