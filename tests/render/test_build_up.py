@@ -55,7 +55,8 @@ def test_each_sum_is_the_picture_with_those_lights_on_and_the_last_the_whole(fiv
     assert whole.shape[0] * 2 == steps[-1].so_far.shape[0]
     np.testing.assert_array_equal(steps[0].alone, steps[0].so_far)
     for before, after in pairwise(steps):
-        assert (after.so_far.astype(int) - before.so_far).min() >= -6  # light adds; gamut mapping may cost a channel
+        # light adds; where a colour changes or pales, that may cost a channel, hardly brightness
+        assert (after.so_far.astype(int) @ [54, 183, 19] - before.so_far.astype(int) @ [54, 183, 19]).min() >= -4 * 256
         assert after.so_far.mean() > before.so_far.mean()
 
 

@@ -265,7 +265,7 @@ def test_meter_prints_a_table_or_json(scene, store):
     assert len(alone) == 1
     assert alone[0].stops is not None
     row = next(line for line in lines if line.startswith("face "))
-    assert f"{alone[0].stops:+.1f}" in row
+    assert f"{abs(alone[0].stops):.1f} {'over' if alone[0].stops > 0 else 'under'}" in row
 
 
 def test_many_lights_are_shown_in_tables_one_under_the_other(tmp_path, store):
@@ -277,7 +277,7 @@ def test_many_lights_are_shown_in_tables_one_under_the_other(tmp_path, store):
     assert result.stdout.startswith("[/red] many [bold]: ISO 100")
     assert max(map(len, result.stdout.splitlines())) <= 80
     assert all(name in result.stdout for name in lamps)
-    assert result.stdout.count("meter held at") == 3
+    assert result.stdout.count("meter held at") == 4
 
 
 def test_apertures_are_said_as_they_were_set():

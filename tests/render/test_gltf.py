@@ -113,7 +113,7 @@ def _is_sun(light: Any) -> bool:
 def _valid(glb: Glb) -> None:
     tree = glb.json
     assert tree["asset"]["version"] == "2.0"
-    assert set(tree.get("extensionsUsed", [])) == {"KHR_lights_punctual"}
+    assert set(tree.get("extensionsUsed", [])) == ({"KHR_lights_punctual"} if glb.lights else set())
     assert tree["buffers"][0]["byteLength"] <= len(glb.binary)
     for node in tree["nodes"]:
         assert node.get("mesh", 0) < len(tree["meshes"])
@@ -258,9 +258,11 @@ def test_the_sun_is_directional_in_lux_and_ambient_light_is_listed():
     glb = Glb(gltf_bytes(stage))
     sun = next(light for light in stage.lights if light.name == "sun")
     light, node = glb.lights["sun"]
-    assert (light["type"], light["intensity"]) == ("directional", pytest.approx(50000))
+    lux = sun.output.lumens
+    assert (light["type"], light["intensity"]) == ("directional", pytest.approx(lux))
+    assert 60_000 < lux < 90_000  # a clear evening with the sun 25 degrees up, see tests/published/test_sunlight.py
     assert _turned(node, (0, 0, -1)) == pytest.approx(-sun.distant.toward)
-    assert glb.json["scenes"][0]["extras"]["lights_without_place"][0]["reading_lx"] == 6000
+    assert glb.json["scenes"][0]["extras"]["lights_without_place"][0]["name"] == "sky"
 
 
 def test_a_number_that_is_none_is_refused():

@@ -189,7 +189,7 @@ def test_every_file_is_written_and_of_its_size(name, made):
     folder, told = made(name)
     assert {file.name for file in folder.iterdir()} == set(told.files)
     leaves = PdfReader(folder / "plan.pdf").pages
-    assert len(told.files) == 1 + 2 * len(leaves)
+    assert len(told.files) == 2 + 2 * len(leaves)  # PDF and phone page, a drawing and a picture of each leaf
     for index, leaf in enumerate(leaves, start=1):
         assert float(leaf.mediabox.width) == pytest.approx(210 / 25.4 * 72, abs=0.5)
         assert float(leaf.mediabox.height) == pytest.approx(297 / 25.4 * 72, abs=0.5)
