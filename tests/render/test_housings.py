@@ -7,9 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from materials import default_bands
 from render.backend import init
+from render.merge import merge
+from render.tracer import Tracer
 
-from .sets import fixture, light
+from .sets import far_speck, finish, fixture, light, quad, stage
 
 OUT = {"at": (0, 0, 0), "toward": (0, 0, 1)}
 RING = replace(fixture("disk", (0.5, 0.5), **OUT), hole_m=0.3)
@@ -95,3 +98,15 @@ def test_only_housings_that_cut_light_on_its_way_block() -> None:
     )
     assert blocking_bodies(spot, [panel(1, 1, 0)], np.array([[2.0, 0, 0]])) == []
     assert blocking_bodies(spot, [panel(0, 1, 0)], np.array([[2.0, 0, 0], [0.0, 0, 0]])) == [0]
+
+
+@pytest.mark.parametrize("of", ["housing", "card"])
+def test_what_stands_close_before_a_lamp_shades_it(of: str) -> None:
+    """A lamp 3 m up, covered 3 mm before its exit."""
+    lamp = light(fixture("disk", (0.1, 0.1), (0, 3, 0)), "key")
+    cover = light(fixture("rectangle", (0.4, 0.4), (0, 2.997, 0), depth=0.0), "cover")
+    card = quad([-0.2, 2.997, -0.2], [0.4, 0, 0], [0, 0, 0.4], finish(0.0))
+    built = stage([far_speck(), *([card] if of == "card" else [])], [lamp, *([cover] if of == "housing" else [])])
+    tracer = Tracer(built, merge(built), default_bands(), "auto", None)
+    heads = (np.zeros((1, 3)), np.array([[0.0, 1, 0]]), np.zeros(1, bool))
+    assert tracer.meters(built.lights, heads, 64)[0].max() == 0
