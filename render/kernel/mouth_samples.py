@@ -22,8 +22,8 @@ def in_rings(light: Luminaire, first: mi.UInt32, u: mi.Float) -> tuple[mi.Float,
 
 
 def _drawn(light: Luminaire, first: mi.UInt32, count: int, u: mi.Float, there: mi.Bool) -> tuple[mi.Float, mi.Float]:
-    """A number from 0 to 1 by the `count` + 1 rising numbers of the table that begins at `first`, where it is `there`, and
-    its density."""
+    """A number from 0 to 1 by the `count` + 1 rising numbers of the table that begins at `first`, where it is
+    `there`, and its density."""
     cell = mi.UInt32(0)
     step = count // 2
     while step:  # a binary search, unrolled
