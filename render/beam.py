@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Literal
 
@@ -12,14 +13,14 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
-from scenes.beams import along_axis, intensity, near_field_error, spread
+from scenes.beams import along_axis, far_reach_deg, intensity, near_field_error, spread, symmetry
 from scenes.exposure import C_FLAT, f_number_from_exposure
 from scenes.field import axial_illuminance_per_lumen, illuminance
 from scenes.fixtures import front_m
 from scenes.kit import Kit, calibrate
 from scenes.modifiers import Bulb, ModifierMismatch
 from scenes.names import listed, nearest
-from scenes.photometric import Photometry, make_photometry
+from scenes.photometric import Photometry, conserved, gamma_grid, make_photometry
 from scenes.stage import Fixture
 
 from .outputs import CHECKSUMS
@@ -35,7 +36,11 @@ DARKEST_STOPS = -10.0
 """What lies farther under the axis counts as this in the curves."""
 
 _NEAREST_M, _FARTHEST_M = 0.1, 50.0
-_TURN_DEG = 15.0
+_PLANES, _FINE_PLANES = 24, 72
+"""Planes of a photometric file over the full turn; of one with a pattern in its beam."""
+
+_FAR_STEPS, _FAR_STEPS_TURNED = 60, 28
+"""Points a side of the raster of an exit, for one plane and for many: their cells fill a disk to 0.04 %."""
 _CURVE_M = np.geomspace(0.3, 6.0, 41)
 _ACROSS_M = np.linspace(-1.8, 1.8, 73)
 
@@ -45,20 +50,37 @@ class BeamAt(Record):
 
     distance_m: float
     exposure_lx_s: float = Field(description="on the axis, facing the light, at full power")
-    f_number: float = Field(description="flat meter on the axis, ISO 100, full power; continuous light at 1/60 s")
-    loss_stops: float = Field(description="on the axis, against the standard reflector on the same head")
+    f_number: float | None = Field(
+        description="flat meter on the axis, ISO 100, full power; continuous light at 1/60 s; null where that is dark"
+    )
+    peak_exposure_lx_s: float = Field(description="where the wall is brightest, at full power")
+    loss_stops: float | None = Field(
+        description="on the axis, against the standard reflector on the same head, at the same distance from the "
+        "front; null where the axis is dark"
+    )
     attachment_loss_stops: float | None = Field(
-        description="on the axis, against the same setup without what is in front of its first modifier"
+        description="the same against the setup without what is in front of its first modifier"
     )
     beam_m: tuple[float | None, float | None] = Field(
-        description="diameter on a wall out to half of the peak; null when wider than 80 degrees off the axis"
+        description="width on a wall between the outermost places with half of the peak; null when wider than 80 "
+        "degrees off the axis"
     )
-    field_m: tuple[float | None, float | None] = Field(description="the same out to a tenth")
-    edge_stops_per_deg: float | None = Field(description="steepness where it falls below half")
-    inverse_square_error: float = Field(
-        description="overstatement by the inverse square of the far intensity, 0.1 = 10 %"
+    field_m: tuple[float | None, float | None] = Field(description="the same for a tenth")
+    beam_sides_m: tuple[float | None, float | None, float | None, float | None] = Field(
+        description="how far the beam goes from the axis to the right, left, up and down; below 0 where all is beyond"
     )
-    under_axis_stops: list[float] = Field(description="down the wall at across_m, stops under the axis, at least -10")
+    field_sides_m: tuple[float | None, float | None, float | None, float | None] = Field(
+        description="the same for the field"
+    )
+    beam_to_field_stops_per_deg: float | None = Field(
+        description="hardness of the edge: fall from the edge of the beam to that of the field, on the steepest side"
+    )
+    inverse_square_error: float | None = Field(
+        description="overstatement by the inverse square of the far intensity, 0.1 = 10 %; null where the axis is dark"
+    )
+    under_axis_stops: list[float] | None = Field(
+        description="down the wall at across_m, stops under the axis, at least -10; null where the axis is dark"
+    )
 
 
 class SetupReport(Record):
@@ -68,14 +90,16 @@ class SetupReport(Record):
     modifiers: list[str]
     efficiency: float = Field(description="lumens that leave the luminous area for one of the bare lamp")
     at: list[BeamAt]
-    axis_f_number: list[float] = Field(description="flat meter at axis_m along the axis, ISO 100, full power")
+    axis_f_number: list[float | None] = Field(
+        description="flat meter at axis_m along the axis, ISO 100, full power; null where it is dark"
+    )
     lm63_file: str | None
 
 
 class BeamReport(Record):
     """What `keyfall beam` says."""
 
-    format: Literal[1] = 1
+    format: Literal[2] = 2
     head: str
     lumens: float = Field(description="of the bare lamp at full power: lm s of a flash, lm of continuous light")
     continuous: bool
@@ -89,7 +113,8 @@ class BeamReport(Record):
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """A chain of modifiers put together: its name, and the fixture at the origin, shining along +z."""
+    """A chain of modifiers put together: its name, and the fixture at the origin, shining along +z; `gain` is what the
+    kit's readings say of the modifiers, relative to their descriptions."""
 
     name: str
     modifiers: tuple[str, ...]
@@ -117,7 +142,7 @@ def setup_of(text: str, kit: Kit, head: str) -> Setup:
         shaped = kit.shaped(names, Bulb(kit.heads[head].bulb_diameter_m), Path())
     except ModifierMismatch as mismatch:
         raise KeyfallError(f"In the setup '{text}' {mismatch}") from None
-    return Setup("+".join(names), names, shaped.at_origin(), 2.0 ** calibrate(kit).stops(head, names))
+    return Setup("+".join(names), names, shaped.at_origin(), 2.0 ** calibrate(kit).stops(None, names))
 
 
 def _unknown(kind: str, given: str, allowed: list[str]) -> str:
@@ -170,7 +195,7 @@ def beam_report(
     output = lamp.full_output() * 2.0 ** calibrate(kit).stops(head, ())
     seconds = 1.0 if lamp.is_flash() else STEADY_SHUTTER_S
     bulb = Bulb(lamp.bulb_diameter_m)
-    reference = kit.shaped([REFERENCE], bulb, Path()).at_origin()
+    reference = setup_of(REFERENCE, kit, head)
     files = files or [None] * len(setups)
     return BeamReport(
         head=head,
@@ -188,11 +213,15 @@ def beam_report(
 
 
 def _setup_report(
-    setup: Setup, kit: Kit, bulb: Bulb, reference: Fixture, lumen_seconds: float,
+    setup: Setup, kit: Kit, bulb: Bulb, reference: Setup, lumen_seconds: float,
     distances_m: Sequence[float], file: str | None,
 ) -> SetupReport:  # fmt: skip
     fixture, full = setup.fixture, lumen_seconds * setup.gain
-    behind = kit.shaped(setup.modifiers[:1], bulb, Path()).at_origin() if len(setup.modifiers) > 1 else None
+    behind = None
+    if len(setup.modifiers) > 1:
+        first = setup.modifiers[:1]
+        shaped = kit.shaped(first, bulb, Path()).at_origin()
+        behind = Setup(first[0], first, shaped, 2.0 ** calibrate(kit).stops(None, first))
     depth = front_m(fixture)
     places = np.maximum(_CURVE_M, depth * 1.001)
     at = []
@@ -203,18 +232,22 @@ def _setup_report(
             )
         wide = spread(fixture, distance)
         exposure = wide.axis_lx_per_lm * full
+        lit = exposure > 0
         at.append(
             BeamAt(
                 distance_m=distance,
                 exposure_lx_s=exposure,
-                f_number=f_number_from_exposure(exposure, ISO, C_FLAT),
-                loss_stops=loss_stops(reference, fixture, distance) - math.log2(setup.gain),
-                attachment_loss_stops=None if behind is None else loss_stops(behind, fixture, distance),
+                f_number=_f_number(exposure),
+                peak_exposure_lx_s=wide.peak_lx_per_lm * full,
+                loss_stops=_loss(reference, setup, distance),
+                attachment_loss_stops=None if behind is None else _loss(behind, setup, distance),
                 beam_m=wide.beam_m,
                 field_m=wide.field_m,
-                edge_stops_per_deg=wide.edge_stops_per_deg,
-                inverse_square_error=float(near_field_error(fixture, np.array([distance]))[0]),
-                under_axis_stops=_down_the_wall(fixture, distance),
+                beam_sides_m=wide.beam_sides_m,
+                field_sides_m=wide.field_sides_m,
+                beam_to_field_stops_per_deg=wide.beam_to_field_stops_per_deg,
+                inverse_square_error=float(near_field_error(fixture, np.array([distance]))[0]) if lit else None,
+                under_axis_stops=_down_the_wall(fixture, distance) if lit else None,
             )
         )
     return SetupReport(
@@ -222,28 +255,46 @@ def _setup_report(
         modifiers=list(setup.modifiers),
         efficiency=fixture.optics.efficiency,
         at=at,
-        axis_f_number=[f_number_from_exposure(float(e) * full, ISO, C_FLAT) for e in along_axis(fixture, places)],
+        axis_f_number=[_f_number(float(e) * full) for e in along_axis(fixture, places)],
         lm63_file=file,
     )
 
 
-def loss_stops(reference: Fixture, fixture: Fixture, distance_m: float) -> float:
-    """Stops that a fixture gives less on its axis than another at the same distance from its front, lamp for lamp."""
+def _f_number(exposure_lx_s: float) -> float | None:
+    return f_number_from_exposure(exposure_lx_s, ISO, C_FLAT) if exposure_lx_s > 0 else None
+
+
+def _loss(reference: Setup, setup: Setup, distance_m: float) -> float | None:
+    loss = loss_stops(reference.fixture, setup.fixture, distance_m)
+    return None if loss is None else loss - math.log2(setup.gain / reference.gain)
+
+
+def loss_stops(reference: Fixture, fixture: Fixture, distance_m: float) -> float | None:
+    """Stops that a fixture gives less on its axis than another, lamp for lamp, at the same distance from the front.
+
+    That is what a meter shows when the modifier of a light is exchanged and its front stays where it was, which is how
+    scene files and sheets place lights. None where either is dark there.
+    """
     pair = [axial_illuminance_per_lumen(f, distance_m) for f in (reference, fixture)]
-    return math.log2(pair[0] / pair[1])
+    return math.log2(pair[0] / pair[1]) if min(pair) > 0 else None
 
 
 def photometry_of(setup: Setup, lumens: float) -> Photometry:
     """The setup as a measured luminaire on a lamp of so many lumens (lm s of a flash), by its light from afar."""
     fixture = setup.fixture
-    reach = 180 if fixture.shape in ("sphere", "tube") or fixture.optics.back_share else 90
-    gamma, turn = np.linspace(0, reach, 2 * reach + 1), np.arange(0, 360, _TURN_DEG)
-    candela = intensity(fixture, np.radians(gamma), np.radians(turn)) * lumens * setup.gain
+    last = 180.0 if fixture.shape in ("sphere", "tube") or fixture.optics.back_share else 90.0
+    sides = symmetry(fixture)
+    planes = 1 if sides == "round" else _FINE_PLANES if fixture.optics.slide is not None else _PLANES
+    turn = np.arange(planes) * 360 / planes
+    gamma = gamma_grid(min(far_reach_deg(fixture), last), last)
+    steps = _FAR_STEPS if sides == "round" else _FAR_STEPS_TURNED
+    candela = conserved(partial(intensity, fixture, steps=steps), turn, gamma, 4 if sides == "mirrored" else 1)
     width, length = (float(s) for s in fixture.size_m)
     ball = fixture.shape == "sphere"
     return make_photometry(
-        setup.name, candela, turn, gamma, width_m=width, length_m=length, height_m=width if ball else 0.0,
-        round=fixture.shape in ("disk", "octagon", "spot", "sphere"), rated_lumens=lumens,
+        setup.name, candela * lumens * setup.gain, turn, gamma, width_m=width, length_m=length,
+        height_m=width if ball else 0.0, round=fixture.shape in ("disk", "octagon", "spot", "sphere"),
+        rated_lumens=lumens,
     )  # fmt: skip
 
 

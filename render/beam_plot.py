@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,6 +40,8 @@ _FACE_AT = 0.66  # of the view's height
 _RASTER = 108
 _RASTER_BLUR = 0.9
 _WALL_TONE = 0.36
+_DARK_AXIS = 0.05
+"""Share of the brightest place under which the axis is behind a bar, and the picture is made for the brightest."""
 _BEAM_INK, _FIELD_INK = "#c8741e", "#2f6fae"
 
 
@@ -66,7 +69,7 @@ def _heading(figure: Figure, report: BeamReport, width: int, height: int) -> Non
     title = f"On the head {report.head} ({what}), full power, ISO {report.iso:g}"
     figure.text(_GAP_PX / width, 1 - 26 / height, "Beams on a wall", fontsize=16.8, va="center", weight="bold")
     figure.text(_GAP_PX / width, 1 - 54 / height, title, fontsize=10.6, va="center", color=QUIET)
-    key = "lines: stops under the axis"
+    key = "lines: stops under the axis   loss: on the axis, same distance from the front"
     figure.text(1 - _GAP_PX / width, 1 - 54 / height, key, fontsize=10.1, va="center", ha="right", color=QUIET)
     figure.text(
         1 - _GAP_PX / width, 1 - 26 / height, "field 10 %", fontsize=10.6, va="center", ha="right", color=_FIELD_INK
@@ -82,7 +85,8 @@ def _row_text(figure: Figure, numbers: SetupReport, row: int, top: float, width:
     )
     lines = []
     for at in numbers.at:
-        lines.append(f"at {at.distance_m:g} m   {aperture_words(at.f_number)}")
+        reads = "dark on the axis" if at.f_number is None else aperture_words(at.f_number)
+        lines.append(f"at {at.distance_m:g} m   {reads}")
         lines.append(f"   {_loss(numbers, at)}")
         lines.append(f"   beam {_size(at.beam_m)}, field {_size(at.field_m)}")
     text = "\n".join(lines)
@@ -93,6 +97,8 @@ def _row_text(figure: Figure, numbers: SetupReport, row: int, top: float, width:
 def _loss(numbers: SetupReport, at: BeamAt) -> str:
     if numbers.modifiers == [REFERENCE]:
         return "the reference for loss"
+    if at.loss_stops is None:
+        return "loss: none told, the axis is dark"
     loss = f"loss {at.loss_stops:.1f} stop" if at.loss_stops >= -0.05 else f"gain {-at.loss_stops:.1f} stop"
     if at.attachment_loss_stops is None:
         return loss
@@ -115,7 +121,8 @@ def _wall(axes: Axes, setup: Setup, at: BeamAt, first: bool) -> None:
     lux = wall(setup.fixture, at.distance_m, side, np.linspace(top, low, _RASTER))
     axis = axial_illuminance_per_lumen(setup.fixture, at.distance_m)
     lux = gaussian_filter(lux, _RASTER_BLUR)
-    relative = lux / max(axis, 0.05 * float(lux.max()), 1e-12)
+    peak = float(lux.max())
+    relative = lux / max(axis if axis > _DARK_AXIS * peak else peak, 1e-12)
     picture = encode_srgb(np.clip(relative * _WALL_TONE, 0, 1))
     extent = (-view / 2, view / 2, low, top)
     axes.imshow(picture, extent=extent, cmap="gray", vmin=0, vmax=1, interpolation="bicubic")
@@ -124,9 +131,9 @@ def _wall(axes: Axes, setup: Setup, at: BeamAt, first: bool) -> None:
     levels = np.arange(-6.0, 0.0)
     thin = axes.contour(x, y, stops, levels=levels, colors="#8d949e", linewidths=0.5, linestyles="solid")
     axes.clabel(thin, fontsize=7.3, fmt=lambda v: f"\u2212{abs(v):.0f}", inline_spacing=2)
-    peak = np.log2(max(relative.max(), 1e-9))
-    axes.contour(x, y, stops, levels=[peak + np.log2(BEAM_SHARE)], colors=_BEAM_INK, linewidths=1.3)
-    axes.contour(x, y, stops, levels=[peak + np.log2(FIELD_SHARE)], colors=_FIELD_INK, linewidths=1.1)
+    top_stops = np.log2(max(relative.max(), 1e-9))
+    axes.contour(x, y, stops, levels=[top_stops + np.log2(BEAM_SHARE)], colors=_BEAM_INK, linewidths=1.3)
+    axes.contour(x, y, stops, levels=[top_stops + np.log2(FIELD_SHARE)], colors=_FIELD_INK, linewidths=1.1)
     for line in _outline():
         axes.plot(*line.T, color="#f4f2ee", linewidth=2.2, alpha=0.55)
         axes.plot(*line.T, color="#20242c", linewidth=0.8, alpha=0.9)
@@ -179,6 +186,8 @@ def _charts(figure: Figure, report: BeamReport, width: int, height: int) -> None
 def _down_chart(axes: Axes, report: BeamReport, column: int) -> None:
     for number, setup in enumerate(report.setups):
         stops = setup.at[column].under_axis_stops
+        if stops is None:
+            continue
         axes.plot(stops, report.across_m, color=LINES[number], linestyle=_DASHES[number], linewidth=1.5)
     axes.set_xlim(-8, 0.5)
     axes.set_ylim(-1.75, 1.0)
@@ -189,17 +198,20 @@ def _down_chart(axes: Axes, report: BeamReport, column: int) -> None:
 
 def _axis_chart(axes: Axes, report: BeamReport) -> None:
     for number, setup in enumerate(report.setups):
-        axes.plot(report.axis_m, setup.axis_f_number, color=LINES[number], linestyle=_DASHES[number], linewidth=1.5)
-    far = report.setups[0].axis_f_number[-1] * report.axis_m[-1] / np.asarray(report.axis_m)
-    axes.plot(report.axis_m, far, color=INK, linewidth=0.9, linestyle=":", label="inverse square of the first")
+        marks = [math.nan if n is None else n for n in setup.axis_f_number]
+        axes.plot(report.axis_m, marks, color=LINES[number], linestyle=_DASHES[number], linewidth=1.5)
+    last = report.setups[0].axis_f_number[-1]
+    if last is not None:
+        far = last * report.axis_m[-1] / np.asarray(report.axis_m)
+        axes.plot(report.axis_m, far, color=INK, linewidth=0.9, linestyle=":", label="inverse square of the first")
+        axes.legend(fontsize=7.8, frameon=False, loc="lower left", handlelength=2.6)
     axes.set_xscale("log", base=2)
     axes.set_yscale("log", base=2)
     axes.set_xticks([0.3, 0.6, 1, 2, 4, 6], ["0.3", "0.6", "1", "2", "4", "6"])
     marks = [1.4, 2, 2.8, 4, 5.6, 8, 11, 16, 22, 32, 45, 64, 90, 128]
     axes.minorticks_off()
     axes.set_yticks([2 ** (k / 2) for k in range(1, 15)], [f"f/{m:g}" for m in marks])
-    values = [n for setup in report.setups for n in setup.axis_f_number if n > 0]
-    axes.set_ylim(min(values) * 0.9, max(values) * 1.1)
+    values = [n for setup in report.setups for n in setup.axis_f_number if n]
+    axes.set_ylim(min(values, default=1.4) * 0.9, max(values, default=128) * 1.1)
     axes.set_title("along the axis", fontsize=10.6, loc="left")
     axes.set_xlabel("metres from the front", fontsize=9.5)
-    axes.legend(fontsize=7.8, frameon=False, loc="lower left", handlelength=2.6)

@@ -83,21 +83,26 @@ def _to_console(console: Console, report: BeamReport, output: Path | None) -> No
         names = [setup.modifiers[0], *(f"+ {name}" for name in setup.modifiers[1:])]
         for number, at in enumerate(setup.at):
             named = "\n".join(names[number:] if at is setup.at[-1] else names[number : number + 1])
-            front = "" if at.attachment_loss_stops is None else f"{at.attachment_loss_stops:.1f}"
+            front = _stops(at.attachment_loss_stops)
             table.add_row(
                 Text(named, style="bold"), f"{at.distance_m:g} m",
-                aperture_words(at.f_number), f"{at.loss_stops + 0.0:.1f}", front,
+                "dark" if at.f_number is None else aperture_words(at.f_number), _stops(at.loss_stops), front,
                 _size(at.beam_m), _size(at.field_m),
             )  # fmt: skip
     console.print(table)
     note = (
-        "Meter: flat, on the axis. Loss: stops under the standard reflector on the same head, on the axis; in front: "
-        "the part of what is in front of the first modifier. Beam and field: metres on a wall out to half and a tenth "
-        "of the peak."
+        "Meter: flat, on the axis; dark where a bar lies there. Loss: stops under the standard reflector on the same "
+        "head, on the axis, same distance from the front; in front: the part of what is in front of the first "
+        "modifier. Beam and field: metres on a wall between the outermost places with half and a tenth of the peak, "
+        "bars and holes included."
     )
     console.print(Text(note, style="dim"))
     if output is not None:
         console.print(f"Results are in {output}", markup=False, highlight=False, soft_wrap=True)
+
+
+def _stops(value: float | None) -> str:
+    return "" if value is None else f"{round(value, 1) + 0.0:.1f}"
 
 
 def _size(size: tuple[float | None, float | None]) -> str:

@@ -88,8 +88,9 @@ class LightReport(Record):
     head: str | None = Field(description="name in the kit")
     modifiers: list[str] = Field(description="from the head outward")
     modifier_loss_stops: float | None = Field(
-        description="on the axis at the face's distance, against a standard reflector on the same lamp; null where the "
-        "inside of the light is not known"
+        description="on the axis, against the standard reflector on the same head, at the same distance from the "
+        "front, here the face's, as keyfall beam says it; null where the inside of the light is not known, or its "
+        "axis is dark"
     )
     source: str
     source_xy: tuple[float, float]

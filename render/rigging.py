@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 from pydantic import Field
 
 from scenes.beams import spread
 from scenes.fixtures import front_m
-from scenes.kit import stock_kit
 from scenes.meters import format_power
-from scenes.modifiers import Bulb
 from scenes.stage import Fixture, HeadInfo, Light, Stage
 
-from .beam import REFERENCE, loss_stops
+from .beam import loss_stops
 from .meterset import FACE_PROBE
 from .readings import Reading, find, own_aim
 from .record import Record
@@ -67,17 +64,18 @@ class SpillReport(Record):
 
 
 def modifier_loss(light: Light, distance_m: float) -> float | None:
-    """Stops lost in a light's modifiers on its axis at a distance, against a standard reflector on the same lamp.
+    """Stops that a light gives less on its axis than the standard reflector on the same head, at the same distance from
+    the front; what `keyfall beam` says of the same head, kit and modifiers.
 
     None for a light whose inside is not known, and where its axis is dark.
     """
-    if light.fixture is None or not light.modifiers:
+    if light.fixture is None or light.bare is None or not light.modifiers:
         return None
-    reference = stock_kit().shaped([REFERENCE], Bulb(), Path()).at_origin()
     try:
-        return loss_stops(reference, light.fixture, distance_m)
-    except (ValueError, ZeroDivisionError):
+        loss = loss_stops(light.bare(), light.fixture, distance_m)
+    except ValueError:
         return None
+    return None if loss is None else loss - light.modifier_stops
 
 
 def spread_at(fixture: Fixture, distance_m: float | None) -> SpreadReport | None:
@@ -91,7 +89,7 @@ def spread_at(fixture: Fixture, distance_m: float | None) -> SpreadReport | None
 def spread_on_wall(fixture: Fixture, stage: Stage) -> WallSpreadReport | None:
     """A light's beam on what is behind the sitter, no wider than that is; None where its axis does not meet it."""
     distance = background_distance(fixture, stage)
-    wide = spread_at(fixture, distance)
+    wide = None if distance is None or distance <= front_m(fixture) else spread(fixture, distance)
     walls = [shape for shape in stage.shapes if shape.region == "background"]
     if distance is None or wide is None or not walls:
         return None
@@ -100,8 +98,8 @@ def spread_on_wall(fixture: Fixture, stage: Stage) -> WallSpreadReport | None:
     if (met < low).any() or (met > high).any():
         return None
     reaches = [_to_edges(met, axis[:2], low, high) for axis in (fixture.right, fixture.up)]
-    beam, field = ([_inside(size, reach) for size, reach in zip(sizes, reaches, strict=True)]
-                   for sizes in (wide.beam_m, wide.field_m))  # fmt: skip
+    beam, field = ([_inside(sides[:2], reaches[0]), _inside(sides[2:], reaches[1])]
+                   for sides in (wide.beam_sides_m, wide.field_sides_m))  # fmt: skip
     return WallSpreadReport(
         distance_m=distance, beam_m=(beam[0][0], beam[1][0]), field_m=(field[0][0], field[1][0]),
         beam_cut=beam[0][1] or beam[1][1], field_cut=field[0][1] or field[1][1],
@@ -117,10 +115,11 @@ def _to_edges(at: np.ndarray, way: np.ndarray, low: np.ndarray, high: np.ndarray
     return float(ends.max(axis=0).min()), float(-ends.min(axis=0).max())
 
 
-def _inside(size_m: float | None, reach_m: tuple[float, float]) -> tuple[float, bool]:
-    """A width about its middle, cut at the edges on either side; and whether that cut it."""
-    half = math.inf if size_m is None else size_m / 2
-    return sum(min(half, reach) for reach in reach_m), half > min(reach_m)
+def _inside(sides_m: tuple[float | None, ...], reach_m: tuple[float, float]) -> tuple[float, bool]:
+    """A width from how far it goes to either side, cut at the edges; and whether that cut it."""
+    halves = [math.inf if side is None else side for side in sides_m]
+    ends = [min(half, reach) for half, reach in zip(halves, reach_m, strict=True)]
+    return max(sum(ends), 0.0), any(half > reach for half, reach in zip(halves, reach_m, strict=True))
 
 
 def background_distance(fixture: Fixture, stage: Stage) -> float | None:

@@ -11,8 +11,8 @@ from .streams import Console
 
 _NOTE = (
     "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "
-    "stops under the face, this light alone. Loss: stops that its modifiers take on the axis, against a standard "
-    "reflector on the same head. On the wall: the beam where it falls on what is behind the sitter; cut "
+    "stops under the face, this light alone. Loss: stops on the axis under the standard reflector on the same "
+    "head, same distance from the front. On the wall: the beam where it falls on what is behind the sitter; cut "
     "where that ends inside it."
 )
 

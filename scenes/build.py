@@ -219,6 +219,8 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         head=kit.head if kit is not None and kit.head is not None else _own_head(light),
         modifiers=kit.modifiers if kit is not None else (),
         modifier_kinds=kit.kinds if kit is not None else (),
+        bare=kit.bare if kit is not None else None,
+        modifier_stops=kit.modifier_stops if kit is not None else 0.0,
         aim=light.aim if fixture is not None and isinstance(light.aim, str) else None,
         aim_m=None if fixture is None else aim_point(light.aim, found.places, ("light", name, "aim")),
         power=light.power_fraction() if _has_power(light, kit) else None,

@@ -7,6 +7,7 @@ bytes names the set.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -255,6 +256,8 @@ class Light:
     `modifiers` names what is on the head, from the head outward, and `modifier_kinds` says of which kind each is.
     `aim` is the landmark it is pointed at, None where the scene gives a place; `aim_m` (3,) is where that is, None for
     light from no fixture. `power` is the setting as a fraction of full; None where that means nothing.
+    `bare` makes the standard reflector on the same lamp, at the origin, and `modifier_stops` is what the kit's readings
+    add to the light's modifiers over that reflector's; None and 0 for a light without modifiers.
     """
 
     name: str
@@ -273,6 +276,8 @@ class Light:
     aim: str | None = None
     aim_m: np.ndarray | None = None
     power: float | None = None
+    bare: Callable[[], Fixture] | None = None
+    modifier_stops: float = 0.0
 
     @property
     def gels(self) -> tuple[str, ...]:

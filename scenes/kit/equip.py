@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,7 +15,7 @@ from ..findings import Problem
 from ..model import Light
 from ..model.light_checks import missing_strength
 from ..modifiers import Bulb, ModifierMismatch, Shaped
-from ..stage import HeadInfo
+from ..stage import Fixture, HeadInfo
 from .calibrate import calibrate
 from .kit import Kit
 from .load import chain_problem
@@ -22,6 +24,9 @@ from .settings import power_problems
 
 if TYPE_CHECKING:
     from materials.sources import Source
+
+REFERENCE = "standard-reflector"
+"""The modifier that losses are told against."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +41,8 @@ class Equipment:
     head : None where the scene itself tells source and strength; then so are `output`, `flash` and `source`.
     output : of the bare lamp at full power, calibrated: lm s of a flash, lm of continuous light.
     flash : whether the head is a flash. source : the spectrum at the set power.
+    bare : makes what losses compare with, the standard reflector on the same lamp; `modifier_stops` : what the kit's
+        readings add to the modifiers over that reflector.
     """
 
     shaped: Shaped
@@ -46,6 +53,8 @@ class Equipment:
     output: float | None
     flash: bool | None
     source: Source | None
+    bare: Callable[[], Fixture]
+    modifier_stops: float
 
 
 def equip(light: Light, kit: Kit, folder: Path) -> tuple[Equipment | None, list[Problem]]:
@@ -82,10 +91,17 @@ def equip(light: Light, kit: Kit, folder: Path) -> tuple[Equipment | None, list[
     gain = 2.0 ** calibrate(kit).stops(light.head, named)
     labels = tuple(m if isinstance(m, str) else m.kind for m in light.modifiers)
     kinds = tuple(str(kit.modifiers[m].kind if isinstance(m, str) else m.kind) for m in light.modifiers)
+    fitted = calibrate(kit)
+    against = (partial(bare_fixture, kit, bulb), fitted.stops(None, named) - fitted.stops(None, [REFERENCE]))
     if head is None:
-        return Equipment(shaped, labels, kinds, gain, None, None, None, None), problems
-    output = head.full_output() * gain
-    return Equipment(shaped, labels, kinds, gain, _info(light, head, kit), output, head.is_flash(), source), problems
+        return Equipment(shaped, labels, kinds, gain, None, None, None, None, *against), problems
+    output, info = head.full_output() * gain, _info(light, head, kit)
+    return Equipment(shaped, labels, kinds, gain, info, output, head.is_flash(), source, *against), problems
+
+
+def bare_fixture(kit: Kit, bulb: Bulb) -> Fixture:
+    """The standard reflector on a lamp, at the origin: what losses are told against."""
+    return kit.shaped([REFERENCE], bulb, Path()).at_origin()
 
 
 def _info(light: Light, head: Head, kit: Kit) -> HeadInfo:

@@ -65,7 +65,7 @@ def test_a_snoot_is_tighter_and_harder_edged_than_a_grid(distance):
     grid, snoot = (spread(setup(name).fixture, distance) for name in (GRID, SNOOT))
     assert snoot.beam_m[0] < 0.95 * grid.beam_m[0]
     assert snoot.field_m[0] < 0.9 * grid.field_m[0]
-    assert snoot.edge_stops_per_deg > 1.1 * grid.edge_stops_per_deg
+    assert snoot.beam_to_field_stops_per_deg > 1.1 * grid.beam_to_field_stops_per_deg
 
 
 def test_full_length_at_two_and_a_half_metres():
