@@ -19,6 +19,7 @@ from .olat import OlatSet
 
 DARKEST_STOPS = -8.0  # darker pixels are shown and counted as this; stated in the legend
 DARK_STOPS = -5.0
+_SITTER = ("face", "skin", "hair", "eye", "cloth")
 _VIEWS = {
     "exposure": ("whole frame", tuple(REGIONS)),
     "face": ("face", ("face", "eye")),
@@ -86,17 +87,23 @@ def exposure_maps(olat: OlatSet, stage: Stage, picture: Picture) -> list[Exposur
     stops = luminance_stops(olat, stage)
     region = olat.guides.region
     omitted = left_out(olat, stage)
+    masks = {name: np.isin(region, [REGIONS.index(r) for r in regions]) for name, (_, regions) in _VIEWS.items()}
+    masks["background"] &= ~_near(np.isin(region, [REGIONS.index(r) for r in _SITTER]))
     maps = [
-        ExposureMap(
-            name, title, stops, np.isin(region, [REGIONS.index(r) for r in regions]), picture.no_detail,
-            "" if name == "face" else omitted,
-        )
-        for name, (title, regions) in _VIEWS.items()
-    ]  # fmt: skip
+        ExposureMap(name, title, stops, masks[name], picture.no_detail, "" if name == "face" else omitted)
+        for name, (title, _) in _VIEWS.items()
+    ]
     return [
         *maps,
         ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, None, omitted),
     ]
+
+
+def _near(mask: np.ndarray) -> np.ndarray:
+    """Pixels (H, W) within two of the mask, which its edges and single hairs share."""
+    from scipy.ndimage import binary_dilation
+
+    return np.asarray(binary_dilation(mask, iterations=2))
 
 
 def left_out(olat: OlatSet, stage: Stage) -> str:

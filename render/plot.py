@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 import numpy as np
 
-from .maps import ExposureMap, MapNumbers
+from scenes.meters import format_stops
+
+from .maps import DARKEST_STOPS, ExposureMap, MapNumbers
 from .palette import FROM_STOPS, TO_STOPS, colours
 from .sheet.page import sheet_style
 from .sheet.type import Type, shortened, text_width
@@ -227,11 +229,18 @@ def _heading(scene_title: str, map_title: str, room_px: float) -> str:
     return shortened(title, _HEADING, room_px / _PX_PER_MM - text_width(rest, _HEADING)) + rest
 
 
+def _stops_words(value: float | None) -> str:
+    """Stops as a caption says them; what a map counts as its darkest may be darker still."""
+    assert value is not None
+    under = "under " if value <= DARKEST_STOPS else ""
+    return under + format_stops(value).replace("-", "\u2212")
+
+
 def _caption(exposure_map: ExposureMap, numbers: MapNumbers, room_px: float) -> str:
     if numbers.median is None:
         return "nothing of it is in the picture"
     spread = " \u00b7 ".join(
-        f"{word} {value:+.1f}".replace("-", "\u2212")
+        f"{word} {_stops_words(value)}"
         for word, value in (("darkest", numbers.minimum), ("median", numbers.median), ("brightest", numbers.maximum))
     )
     lines = [f"{spread} stops"]

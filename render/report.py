@@ -147,6 +147,7 @@ class PictureReport(Record):
     tone_curve: str
     share_no_detail: float = Field(description="of all pixels, lamps and sky included, that are plain white")
     share_gamut_mapped: float = Field(description="share of pixels whose colour was too saturated for the gamut")
+    warnings: list[str] = Field(description="pixels that could not be denoised or developed; also among the warnings")
 
 
 class MeterReport(Record):
@@ -217,6 +218,7 @@ def build_report(
             width_px=width, height_px=height, traced_px=olat.shape[:1:-1],
             gamut=picture.gamut, tone_curve=picture.curve,
             share_no_detail=float(picture.no_detail.mean()), share_gamut_mapped=float(picture.mapped.mean()),
+            warnings=[*olat.warnings, *picture.warnings],
         ),
         lights=[_light_report(light, stage, olat, readings) for light in stage.lights],
         ratio=ratios(stage, readings),

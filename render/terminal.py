@@ -120,6 +120,8 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
             f"Too saturated for {_GAMUT_NAMES[report.picture.gamut]}, so paler than on set: {share} of the frame.",
             style="",
         )
+    for text in report.picture.warnings:
+        _prose(console, text, style="yellow")
     if report.cautions:
         console.print()
         for text in report.cautions:
@@ -193,11 +195,12 @@ def _map_table(report: Report) -> Table:
 def _map_cells(numbers: MapReport) -> tuple[str, ...]:
     if numbers.minimum is None or numbers.median is None or numbers.maximum is None:
         return numbers.title, "", "not in the picture", "", ""
-    darkest = format_stops(numbers.minimum)
-    if numbers.minimum <= numbers.floor_stops:
-        darkest = f"under {format_stops(numbers.floor_stops)}"
+    darkest, median, brightest = (
+        f"{'under ' if stops <= numbers.floor_stops else ''}{format_stops(stops)}"
+        for stops in (numbers.minimum, numbers.median, numbers.maximum)
+    )
     lost = "" if numbers.share_no_detail is None else f"{100 * numbers.share_no_detail:.1f} %"
-    return numbers.title, darkest, format_stops(numbers.median), format_stops(numbers.maximum), lost
+    return numbers.title, darkest, median, brightest, lost
 
 
 def _ratio_line(ratio: RatioReport) -> str:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from rich.table import Table
 from rich.text import Text
 
+from .meterset import FACE_PROBE
 from .report import LightReport, Report
 from .rigging import WallSpreadReport
 from .streams import Console
 
 _NOTE = (
     "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "
-    "stops under the face, this light alone. Loss: stops on the axis under the standard reflector on the same "
-    "head, same distance from the front. On the wall: the beam where it falls on what is behind the sitter; cut "
-    "where that ends inside it."
+    "stops under the face, this light alone, where it is read at the face. Loss: stops on the axis under the standard "
+    "reflector on the same head, same distance from the front. On the wall: the beam where it falls on what is behind "
+    "the sitter; cut where that ends inside it."
 )
 
 
@@ -32,7 +33,8 @@ def rig_to_console(console: Console, report: Report, mark: str) -> None:
         table.add_column(heading, justify="left" if heading in ("light", headings[-1]) else "right")
     for light in standing:
         cells = [*_cells(light), *[_stops(light.modifier_loss_stops)] * losses]
-        cells += [light.power_for_aperture.setting if light.power_for_aperture else ""] * settings
+        needed = light.power_for_aperture if light.read_at.probe == FACE_PROBE else None
+        cells += [needed.setting if needed else ""] * settings
         table.add_row(*map(Text, cells))
     console.print(table)
     console.print(Text(_NOTE, style="dim"))
@@ -41,7 +43,8 @@ def rig_to_console(console: Console, report: Report, mark: str) -> None:
 def _cells(light: LightReport) -> list[str]:
     at_face, behind, spill = light.spread_at_face, light.beam_on_background, light.spill
     beam, field = ("", "") if at_face is None else (_size(at_face.beam_m), _size(at_face.field_m))
-    return [light.name, beam, field, _on_wall(behind), *map(_stops, (spill.wall, spill.floor, spill.legs))]
+    under = (spill.wall, spill.floor, spill.legs) if light.read_at.probe == FACE_PROBE else (None, None, None)
+    return [light.name, beam, field, _on_wall(behind), *map(_stops, under)]
 
 
 def _on_wall(spread: WallSpreadReport | None) -> str:

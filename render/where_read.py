@@ -19,6 +19,9 @@ CROWN_PROBE = "crown"
 FROM_BEHIND_STOPS = 1.5
 """By how much more a light must read over the crown than at the face to be read there."""
 
+GRAZING = 0.2
+"""Cosine to the face's own direction under which a light counts as from behind (common practice, no source)."""
+
 NEAR_AIM_M = 0.3
 """A meter point no farther than this from where a light is aimed stands for it (common practice, no source)."""
 
@@ -102,9 +105,24 @@ def where_read(light: Light, stage: Stage, readings: Sequence[_Read]) -> _Read:
         there = _most([r for r in own if r.probe in both and r.aim == _held_at(light, r.probe)], at_face)
         if _reads(there):
             return there
-    if over.exposure_lx_s > at_face.exposure_lx_s * 2**FROM_BEHIND_STOPS:
+    if over.exposure_lx_s > at_face.exposure_lx_s * 2**FROM_BEHIND_STOPS and _from_behind(light, stage):
         return over
     return at_face if _reads(at_face) or light.aim_m is None else _most([at_face, *flat], at_face)
+
+
+def _from_behind(light: Light, stage: Stage) -> bool:
+    """Whether a light stands so far round that a meter flat on the face looks away from it, or grazes it."""
+    face = next((probe for probe in stage.probes if probe.name == FACE_PROBE), None)
+    if face is None:
+        return False
+    if light.fixture is not None:
+        toward = light.fixture.centre_m - face.position_m
+        toward = toward / np.linalg.norm(toward)
+    elif light.distant is not None and light.distant.kind == "sun":
+        toward = light.distant.toward
+    else:
+        return False
+    return bool(toward @ face.normal < GRAZING)
 
 
 def aimed_at(light: Light, stage: Stage) -> str:

@@ -305,7 +305,7 @@ def test_pictures_carry_their_profile(run, name):
 KEYS = """
 format title scene_hash versions device quality settings picture lights ratio ambient haze backdrop readings maps bands_nm warnings notes cautions checksums
 settings.iso settings.f_number settings.shutter_s settings.white_balance settings.white_xy
-picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_no_detail picture.share_gamut_mapped
+picture.width_px picture.height_px picture.traced_px picture.gamut picture.tone_curve picture.share_no_detail picture.share_gamut_mapped picture.warnings
 lights.name lights.role lights.on lights.kind lights.source lights.source_xy lights.gel lights.lumen_seconds
 lights.power_setting lights.distance_to_face_m lights.at_face lights.head lights.modifiers lights.modifier_loss_stops
 lights.power_for_aperture lights.power_for_aperture.stops_from_full lights.power_for_aperture.setting
