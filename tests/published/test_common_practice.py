@@ -104,6 +104,7 @@ def test_the_bare_reflector_spills_where_the_grid_does_not():
     assert spilled(SNOOT) > 10
 
 
+@pytest.mark.slow
 def test_the_traced_set_agrees(tmp_path: Path):
     """Full length through the whole path from scene file to report: wall, floor and legs under the face, in stops."""
     from render import Cache

@@ -112,6 +112,7 @@ def test_sunlight_scattered_once(density):
     assert (np.abs(got - truth) < 4 * error + 2e-3 * truth).all()
 
 
+@pytest.mark.slow
 @ONE_QUICK
 def test_conservative_slabs_of_four_depths_at_once(density):
     """Many scatterings with a weight each; the deepest slab is ten times the thinnest."""

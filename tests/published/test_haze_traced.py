@@ -55,6 +55,7 @@ def _out_of_haze(shapes, lamp: Light, view, haze, samples: int) -> np.ndarray:
     return sums.haze.mean(axis=0).ravel().astype(float) / samples
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("density", "tolerance"), [(EVEN, 1e-3), (GRID, 1e-2)], ids=["even", "grid"])
 @pytest.mark.parametrize(("beta", "away", "angle", "ray", "iso", "half", "most"), AIRLIGHT)
 def test_airlight_of_a_point(beta, away, angle, ray, iso, half, most, density, tolerance):
@@ -90,6 +91,7 @@ def _slab(depth: float):
     return np.array([-3e3, 0.0, -3e3]), np.array([3e3, depth, 3e3])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("depth", "through"), [(0.1, 0.9157), (0.2, 0.8491), (0.5, 0.7040), (1, 0.5532), (2, 0.3900), (5, 0.2077)]
 )
@@ -108,6 +110,7 @@ def test_no_light_is_lost_in_a_conservative_slab():
     assert through + back == pytest.approx(1, abs=0.006)
 
 
+@pytest.mark.slow
 def test_an_uneven_slab_with_a_constant_grid_is_the_even_one():
     density = np.ones((2, 3, 2), np.float32)
     mean, error = _lux(light(None), _haze(1.0, 1.0, box=_slab(1.0), density=density), (0, -0.5, 0), (0, 1, 0), 32768)
@@ -120,6 +123,7 @@ def test_an_absorbing_slab_in_diffuse_light():
     assert mean == pytest.approx(0.475, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("albedo", "back"), [(0.5, 0.11523), (0.9, 0.41495), (0.99, 0.75272)])
 def test_a_half_space_under_the_sun(albedo, back):
     """Chandrasekhar: reflectance of a semi-infinite isotropic medium for normal incidence; 40 mean free paths deep."""
@@ -140,6 +144,7 @@ def test_beer_lambert(density):
         assert hazed / clear == pytest.approx(np.exp(-sigma * 3), abs=4 * error / clear + 2e-3)
 
 
+@pytest.mark.slow
 def test_a_narrow_beam_is_found_wherever_the_ray_crosses_it():
     """The stretch inside the beam's cone must hold all of the beam: the same light with and without the bound."""
     init("auto")

@@ -122,6 +122,7 @@ def test_grid_without_a_set(ratio):
     assert got == pytest.approx(np.tile(truth, (2, 1)), rel=0.006, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_half_shadow_of_a_straight_edge():
     """A disk 0.3 m wide, 2 m up, over an edge half a metre up: the half shadow is 0.3 x 0.5 / 1.5 = 0.1 m wide (thin
     geometry), and across it the share of the disk in sight is that beyond a chord."""

@@ -75,6 +75,7 @@ def test_softbox_near_field(width, height, distance, factor):
     agree(got, factor / (width * height))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("azimuth", "elevation", "distance", "size", "to_camera", "to_light", "dome"),
     [(45, 35, 1.3, (0.6, 0.9), 0.052872, 0.091280, 0.07330),
@@ -138,6 +139,7 @@ def test_spot_flux_closes():
     assert 2 * np.pi * 400 * np.sum(weights * got) == pytest.approx(1, rel=0.003)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reflectance", [0.05, 0.5, 0.8, pytest.param(0.95, marks=pytest.mark.slow)])
 def test_cube_room_interreflection(reflectance):
     """4 m cube, isotropic source in the centre: mean indirect illuminance is F rho / (96 m2 (1 - rho))."""

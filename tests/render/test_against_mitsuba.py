@@ -154,6 +154,7 @@ def p_values(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
     return ttest_ind(ours, theirs, axis=0, equal_var=False).pvalue
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "band"), CASES)
 def test_picture_mean_agrees(name, band):
     ours, theirs = _ours(name)[:, band].mean(axis=(1, 2)), _theirs(name, band).mean(axis=(1, 2))

@@ -63,6 +63,7 @@ def _beyond_tube() -> tuple[np.ndarray, np.ndarray]:
     return np.array(places), np.repeat([-TUBE.right, -TUBE.right, TUBE.right], 7, axis=0)
 
 
+@pytest.mark.slow
 def test_an_even_ball_lights_every_side_alike() -> None:
     """1 / (4 pi d^2) a lumen for a meter that faces its middle (Howell and Menguc), 3 cm off it and 1.5 m away."""
     way = np.random.default_rng(3).normal(size=(14, 3))
@@ -84,6 +85,7 @@ def test_a_tube_lights_every_side_as_its_surface_says() -> None:
     assert (np.abs(read - exact) < 4 * error + 1e-3 * exact).all(), read / exact
 
 
+@pytest.mark.slow
 def test_the_ends_of_a_tube_are_dark() -> None:
     """Where a meter sees nothing but an end it reads nothing; a little aside, what it sees of the rod's side."""
     places, facing = _beyond_tube()

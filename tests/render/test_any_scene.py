@@ -123,6 +123,7 @@ SETTINGS = {
 }
 
 
+@pytest.mark.slow
 @settings(max_examples=3, **SETTINGS)
 @given(tables=small_scenes())
 def test_every_output_of_any_scene_is_finite(tables, tmp_path):
@@ -162,7 +163,8 @@ CASES: dict[str, dict[str, Any]] = {
 }  # fmt: skip
 
 
-SLOW = {"ambient light alone, off", "a lens that sees no sitter", "far too much light", "black all over",
+SLOW = {"open ground, no background", "hardly any light", "ambient light alone", "every light off",
+        "ambient light alone, off", "a lens that sees no sitter", "far too much light", "black all over",
         "the light in the picture"}  # fmt: skip
 
 
@@ -185,6 +187,7 @@ def test_dark_and_odd_scenes_give_finite_outputs(tmp_path, case):
         assert math.isfinite(exposure.maximum)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("finish", ["plaster", pytest.param("gloss-black-paper", marks=pytest.mark.slow)])
 def test_a_mesh_of_the_users_own_gives_finite_outputs(tmp_path, finish):
     (tmp_path / "box.obj").write_bytes(BOX.read_bytes())

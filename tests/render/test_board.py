@@ -220,6 +220,7 @@ def test_white_light_has_no_hue_to_compare():
     assert told.paper_de00 > 20
 
 
+@pytest.mark.slow
 def test_a_gel_that_passes_nothing_has_no_colour(look):
     lid = Gel("lid", "black", np.zeros(401))
     assert light_colour(_light(lid), EXPOSURE) is None
@@ -327,6 +328,7 @@ def worst(look) -> tuple[Look, list[SwatchReport], list[ContrastReport]]:
 COUNTS = [1, 3, 6, 12, *(pytest.param(count, marks=pytest.mark.slow) for count in (2, 4, 5, 7, 8, 9, 10, 11))]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", COUNTS)
 def test_no_words_meet_or_leave_the_paper(worst, count):
     look, swatches, pairs = worst
@@ -520,6 +522,7 @@ def test_a_stage_with_no_light_on_still_has_words(traced):
     assert report.kit == report.looks[0].swatches == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("aspect", "count"), [(1 / 20, 6), (20.0, 3)])
 def test_the_longest_and_the_tallest_pictures_find_a_place(worst, aspect, count):
     look, swatches, pairs = worst

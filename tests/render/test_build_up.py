@@ -96,6 +96,7 @@ def _report(stage, steps):
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_no_words_overlap_or_are_cut_with_eight_lights_and_long_names(tmp_path):
     lights = {f"light__n{i}-a-light-with-a-name-of-40-characters": {**RIM, "azimuth_deg": 150 + 20 * i}
               for i in range(6)}  # fmt: skip
@@ -115,6 +116,7 @@ def test_none_but_those_lights_are_on(five):
     assert [li.name for li in only(stage, ["key", "extra"]).lights if li.on] == ["key"]
 
 
+@pytest.mark.slow
 def test_from_the_command_line(five, tmp_path):
     env = {"KEYFALL_CACHE_DIR": str(tmp_path / "cache")}
     ran = keyfall("build-up", five[0], "-q", "draft", "--samples", 2, "-o", tmp_path / "o", "--json", env=env)

@@ -173,6 +173,7 @@ def test_a_folder_in_the_place_of_a_result_is_said_before_anything_changes(scene
     assert files_in(tmp_path) == {"report.json"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "error", [KeyfallError("no such thing"), RuntimeError("odd"), KeyboardInterrupt(), MemoryError()]
 )
@@ -352,6 +353,7 @@ def test_help_names_every_command():
     assert keyfall().exit_code in (0, 2)
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="sends a signal as a terminal does")
 def test_ctrl_c_stops_cleanly_and_leaves_nothing_half_written(tmp_path):
     scene = write_scene(tmp_path / "long.toml", camera__long_side_px=64, light__fill=None)

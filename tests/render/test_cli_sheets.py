@@ -45,6 +45,7 @@ def test_a_board_of_a_scene_and_of_the_same_with_other_gels(place, tmp_path):
     assert "<title>Two evenings</title>" in (tmp_path / "o" / "board.html").read_text()
 
 
+@pytest.mark.slow
 def test_a_plan_in_letter_without_the_view(place, tmp_path):
     _, scene, env = place
     ran = keyfall("plan", scene, "--no-view", "--paper", "letter", *QUICK, "-o", tmp_path / "o", env=env)

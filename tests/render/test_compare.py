@@ -92,6 +92,7 @@ def test_numbers_are_the_meters(scene, tmp_path, store):
     json.loads((tmp_path / "out" / "compare.json").read_text(), parse_constant=pytest.fail)
 
 
+@pytest.mark.slow
 def test_even_sets_the_varied_light_to_read_as_in_the_scene(scene, tmp_path, store):
     grid = grid_of(scene, "light.key.distance_m=1.3,1.5")
     report = compare(grid, tmp_path / "out", DRAFT, even=True, cache=store)
@@ -145,6 +146,7 @@ def faults_of(grid, store, even=False):
     return [fault for page in pages for fault in page.faults()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "texts",
     [
@@ -202,6 +204,7 @@ def test_all_faulty_variants_are_told_at_once(scene):
     assert "with key distance = much m: error: light.key.distance_m" in text
 
 
+@pytest.mark.slow
 def test_from_the_command_line(scene, tmp_path):
     env = {"KEYFALL_CACHE_DIR": str(tmp_path / "cache")}
     words = ("compare", scene, "--vary", "light.key.gels=amber,teal", "-q", "draft", "--samples", 2, "-o", tmp_path / "o")

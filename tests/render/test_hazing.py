@@ -68,6 +68,7 @@ def run(tmp_path_factory):
     return folder, report, stage_, trace(stage_, quality="preview", samples=16, cache=store)
 
 
+@pytest.mark.slow
 def test_the_light_from_behind_carries_the_haze(run):
     _, report, _, _ = run
     beams = {beam.light: beam for beam in report.haze.beams}
@@ -102,6 +103,7 @@ def test_files_and_numbers(run):
     assert not any("is safe" in text or "are safe" in text for text in report.cautions)
 
 
+@pytest.mark.slow
 def test_a_clear_set_says_nothing_of_haze(tmp_path):
     scene = tmp_path / "scene.toml"
     text = SCENE.format(visibility=100, more="").replace("[haze]\nvisibility_m = 100\n", "")
@@ -112,6 +114,7 @@ def test_a_clear_set_says_nothing_of_haze(tmp_path):
     assert not any("Haze" in text for text in report.cautions)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("visibility", "more"),
     [
@@ -216,6 +219,7 @@ def test_more_haze_takes_more_contrast():
     assert left == sorted(left, reverse=True)
 
 
+@pytest.mark.slow
 def test_the_face_goes_with_density_in_a_traced_set():
     """A lit cheek and a shadowed one, a light behind: from clear air to five metres of visibility."""
     from tests.published.test_haze_traced import _haze

@@ -125,6 +125,7 @@ def _bounce(of: str, to) -> np.ndarray:
     return _readings([(board, _sheet((0, 0, 0), UP, (1, 1)))], lamp, to, -to / np.linalg.norm(to), 16384)[:, 0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("side_m", "away_m"), [(1.0, 1.0), (0.5, 0.6)])
 @pytest.mark.parametrize(("of", "tolerance"), [("lambertian", 0.01), ("white-board", 0.03)])
 def test_a_white_board_lifts_the_shadow_side_of_a_grey_card(

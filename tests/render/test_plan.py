@@ -262,6 +262,7 @@ def test_steps_name_every_light_once_in_order(name, made, looks):
     assert looks[name].report.ambient.words.replace("-", MINUS) in told.steps[0].do.replace("-", MINUS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRAWN)
 def test_words_keep_clear_of_each_other_and_on_the_paper(name, looks):
     _check_pages(looks.pages(name)[2], "a4")
@@ -330,6 +331,7 @@ def test_symbols_stand_where_the_stage_has_the_lights(looks):
     assert width - 0.01 <= np.hypot(*(nearest[-1] - nearest[0])) <= width / np.cos(np.pi / 8) + 0.01
 
 
+@pytest.mark.slow
 def test_the_beam_on_paper_is_as_wide_as_the_report_says(looks):
     plan = looks.pages("full-length")[0]
     report = next(light for light in looks["full-length"].report.lights if light.name == "key")
@@ -351,6 +353,7 @@ def test_the_kit_counts_everything_once(looks):
     assert held == 7 + 1
 
 
+@pytest.mark.slow
 def test_without_gl_the_plan_is_made_and_says_why(made):
     folder, told = made("full-length")
     assert any("There is no OpenGL here." in note for note in told.notes)
@@ -428,6 +431,7 @@ def test_every_stock_modifier_has_a_form_and_a_housing(name):
     assert all(np.isfinite(part.mesh.vertices).all() for part in parts)
 
 
+@pytest.mark.slow
 def test_gels_tint_and_white_light_does_not(looks):
     eight = looks["eight"].report
     tints = {light.role + str(light.gel is None): tint_of(light, white_point(5500)) for light in eight.lights}
@@ -438,6 +442,7 @@ def test_gels_tint_and_white_light_does_not(looks):
         assert 0.2126 * red**2.2 + 0.7152 * green**2.2 + 0.0722 * blue**2.2 < 0.32  # reads on white
 
 
+@pytest.mark.slow
 def test_the_sitter_is_drawn_as_wide_as_the_mesh(looks):
     stage = looks["full-length"].stage
     outline = sitter_outline(stage)

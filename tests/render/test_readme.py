@@ -47,6 +47,7 @@ def test_commands_exist():
         assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0, command
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("line", re.findall(r"^keyfall beam .*$", TEXT, re.MULTILINE))
 def test_the_beams_shown_can_be_made(line, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)

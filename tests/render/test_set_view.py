@@ -155,6 +155,7 @@ def test_without_opengl_one_sentence_says_what_to_install(ember, tmp_path, monke
     assert "PYOPENGL_PLATFORM" not in os.environ
 
 
+@pytest.mark.slow
 def test_a_drawing_process_that_dies_or_hangs_is_one_sentence(ember, monkeypatch):
     with pytest.raises(SetViewError, match=r"not drawn within 0\.05 s"):
         draw_set_view(ember, (96, 64), time_limit_s=0.05)

@@ -99,6 +99,7 @@ def test_a_terminal_without_the_letters_gets_the_nearest(encoding, text, monkeyp
     assert sys.stdout.errors == DEGRADED
 
 
+@pytest.mark.slow
 def test_the_command_speaks_on_any_terminal(tmp_path):
     """A file of Latin-1 name and a gel that forges a line, on terminals that have nothing but ASCII, or Windows' letters."""
     name = tmp_path / os.fsdecode(b"Gru\xdfe\x1b[2J.toml")

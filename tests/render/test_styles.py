@@ -96,6 +96,7 @@ def test_every_style_passes_as_itself_and_fails_as_others(figure, turn, modifier
     _agrees(check_style(styled(figure, turn, modifier, style), style, "key", cache=cache))
 
 
+@pytest.mark.slow
 def test_the_report_is_json_of_finite_numbers_and_its_words_follow_from_them(cache):
     report = check_style(styled("jonas", 10, HARD, "loop"), "loop", "key", cache=cache)
     again = StyleReport.model_validate_json(report.model_dump_json())
@@ -111,6 +112,7 @@ def test_the_report_is_json_of_finite_numbers_and_its_words_follow_from_them(cac
     assert shadow.tan_deg == pytest.approx(-math.degrees(math.atan(math.sin(azimuth) / math.tan(elevation))), abs=0.2)
 
 
+@pytest.mark.slow
 def test_what_was_read_is_kept(cache, monkeypatch):
     stage = styled("jonas", 10, HARD, "loop")
     first = check_style(stage, "loop", "key", cache=cache)
@@ -123,6 +125,7 @@ def test_what_was_read_is_kept(cache, monkeypatch):
     assert not check_style(stage, "butterfly", "key", cache=cache).passed
 
 
+@pytest.mark.slow
 def test_the_nose_shadow_changes_sides_with_the_key(cache):
     right = read_face(styled("jonas", 10, HARD, "loop"), "key", cache=cache)
     left = read_face(styled("jonas", 10, HARD, "loop", azimuth_deg=-40), "key", cache=cache)

@@ -53,6 +53,7 @@ def _panel() -> Stage:
     return sets.stage([panel], lights, sets.camera(half_angle_deg=1, size=(8, 8)), probes)
 
 
+@pytest.mark.slow
 def test_a_grey_panel_comes_out_neutral_by_a_card_on_it(tmp_path):
     stage = _panel()
     olat = trace(stage, samples=64, cache=Cache(tmp_path))

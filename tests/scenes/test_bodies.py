@@ -71,6 +71,7 @@ def test_projection() -> None:
     assert in_frame(camera, points)[[0, 3]].tolist() == [True, False]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("figure", ["marta", "amara", "leila", "samuel", "walter"])
 def test_a_clothed_figure_is_solid_in_head_and_chest_and_not_beside_them(figure: str) -> None:
     sitter = place_sitter(Sitter(figure=figure, turn_deg=25), Path("."))

@@ -26,6 +26,7 @@ def test_the_plain_scene_is_clean() -> None:
     assert problems() == []
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None)
 @given(scene_tables(figure="marta"))
 def test_generated_scenes_have_no_error(tables: Tables) -> None:
@@ -34,6 +35,7 @@ def test_generated_scenes_have_no_error(tables: Tables) -> None:
     assert scene is not None
 
 
+@pytest.mark.slow
 @shared
 @given(scene_tables(figure="marta"))
 def test_scenes_go_round(tmp_path: Path, tables: Tables) -> None:

@@ -62,6 +62,7 @@ def test_a_lamp_alone_sends_its_front_half_through_a_wide_exit():
     assert light.intensity[:50] == pytest.approx(np.full(50, 1 / (4 * math.pi)), rel=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reflectance", [0.18, 0.5, 0.8, 0.9, 0.95, 0.98])
 def test_integrating_sphere(reflectance):
     """Integrating-sphere multiplier (Labsphere and IES handbooks): each bounce spreads evenly over the ball, and what
@@ -181,6 +182,7 @@ def test_same_numbers_again():
     assert np.array_equal(first.glow, again.glow)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["silver bowl", pytest.param("box with sheet", marks=pytest.mark.slow)])
 def test_noise_is_low(kind, monkeypatch):
     """1 % an angle inside 60 degrees, 0.35 % on the axis (so that 0.7 % is two standard errors), by other samples."""

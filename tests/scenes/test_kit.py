@@ -269,6 +269,7 @@ def kit_lights(draw: st.DrawFn) -> dict[str, Any]:
     return keys
 
 
+@pytest.mark.slow
 @settings(max_examples=30, deadline=None)
 @given(kit_lights())
 def test_any_light_of_kit_is_without_findings_goes_round_and_is_finite(keys: dict[str, Any]) -> None:

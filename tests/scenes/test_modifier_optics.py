@@ -134,6 +134,7 @@ def test_bare_lamp_in_a_snoot_keeps_its_light_on_the_axis():
     assert 1.0 < far * 4 * math.pi < 1.6
 
 
+@pytest.mark.slow
 def test_bright_walls_of_a_snoot_spill():
     bright = chain({**STOCK["snoot"], "walls": "white"})
     angle, lux = around(bright)
@@ -215,6 +216,7 @@ def test_iris_and_slot_pass_their_area():
     assert picture_lumens({**SPOT, "aperture": [0.6, 0.2]}) / open_gate == pytest.approx(0.48 / math.pi, rel=0.06)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("distance", "blur"),
     [(3.0, 0.0), *(pytest.param(*case, marks=pytest.mark.slow) for case in ((1.5, 0.05), (6.0, 0.1)))],

@@ -45,6 +45,7 @@ def test_stock_modifiers_assemble(names):
     assert on_head(*names) > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", [n for n in SHAPERS if STOCK[n]["kind"] in ("reflector", "dish", "softbox", "umbrella")]
 )
@@ -68,6 +69,7 @@ def test_snoot_costs_about_a_stop():
     assert -1.4 < stops("snoot") < -0.7
 
 
+@pytest.mark.slow
 def test_smaller_degrees_make_tighter_beams_and_lose_more():
     degrees = (10, 20, 30, 40)
     beams = [full_angle(stock("standard-reflector", f"grid-{d}"), 0.5) for d in degrees]
@@ -76,6 +78,7 @@ def test_smaller_degrees_make_tighter_beams_and_lose_more():
     assert all(a < b for a, b in pairwise(losses))
 
 
+@pytest.mark.slow
 def test_grid_is_tighter_than_the_reflector_and_the_snoot_tighter_and_harder():
     bare, grid, snoot = stock("standard-reflector"), stock("standard-reflector", "grid-20"), stock("snoot")
     half, tenth = ([full_angle(s, share) for s in (bare, grid, snoot)] for share in (0.5, 0.1))
@@ -110,6 +113,7 @@ def test_fabric_grid_and_sock_cost_what_is_usual():
     assert -2.0 < stops("dish-white", "sock", over=("dish-white",)) < -0.05
 
 
+@pytest.mark.slow
 def test_silver_throws_farther_than_white():
     for white, silver in (("umbrella-white-100", "umbrella-silver-100"), ("dish-white", "dish-silver")):
         assert stops(silver, over=(white,)) > 0.5

@@ -48,6 +48,7 @@ def cube() -> tuple[np.ndarray, np.ndarray]:
 # The figures
 
 
+@pytest.mark.slow
 def test_every_part_is_a_sound_mesh(sitter: Sitter) -> None:
     assert len({p.name for p in sitter.parts}) == len(sitter.parts)
     for p in sitter.parts:
@@ -129,6 +130,7 @@ def test_nothing_of_the_head_hides_the_face_points(sitter: Sitter) -> None:
         assert out[aside < 0.004].max(initial=0.0) < 0.003, name
 
 
+@pytest.mark.slow
 def test_face_and_neck_join_without_a_crack(sitter: Sitter) -> None:
     """Skin edges are used once only along garments, lids and nostrils, never across the neck."""
     face, skin = part(sitter, "face"), part(sitter, "skin")
@@ -147,6 +149,7 @@ def test_face_and_neck_join_without_a_crack(sitter: Sitter) -> None:
     assert not neck.any()
 
 
+@pytest.mark.slow
 def test_shared_border_has_shared_normals(sitter: Sitter) -> None:
     face, skin = part(sitter, "face"), part(sitter, "skin")
     at = {tuple(v): n for v, n in zip(face.vertices, face.normals, strict=True)}

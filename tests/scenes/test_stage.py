@@ -48,6 +48,7 @@ def test_the_same_scene_gives_the_same_bytes() -> None:
     assert digest(staged()) == digest(staged())
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None)
 @given(scene_tables())
 def test_any_valid_scene_builds_a_sound_stage(tables: Tables) -> None:

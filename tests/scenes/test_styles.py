@@ -57,6 +57,7 @@ def _from_nose(stage: Stage, key: str = "key") -> tuple[float, float, float, flo
     return azimuth, elevation, away, frame.turn_from_deg(stage.camera.origin_m)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("figure", "turn", "style"), [_marked(case) for case in CASES])
 def test_the_key_stands_in_the_window_on_the_right_side(figure, turn, style):
     styled = apply_style(_set(figure, turn), style)
