@@ -13,6 +13,8 @@ from materials.gels import edge_transmittance, mired_transmittance
 from materials.spectra import WAVELENGTHS_NM
 from materials.standards import DATA
 
+pytestmark = pytest.mark.quick
+
 FLASH = make_source("flash")
 PARTY = [name for name, entry in tomllib.loads((DATA / "gels.toml").read_text()).items() if "levels" in entry]
 

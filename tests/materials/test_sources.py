@@ -20,6 +20,8 @@ from materials import (
     xyz,
 )
 
+pytestmark = pytest.mark.quick
+
 TUNED = {"flash": (3000, 15000), "daylight": (4000, 25000), "blackbody": (1000, 25000), "tungsten": (2000, 6000)}
 FIXED = [name for name in SOURCE_KINDS if name not in TUNED and name != "csv"]
 

@@ -24,6 +24,8 @@ from scenes.stage import Exposure, Fixture
 from scenes.strength import metered, output_of
 from tests.render.sets import fixture, light, stage
 
+pytestmark = pytest.mark.quick
+
 EXACT = 1e-12
 BANDS = default_bands()
 SMALL = fixture("disk", (0.01, 0.01))

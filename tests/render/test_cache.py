@@ -19,6 +19,8 @@ from render.half import Half
 from render.locks import hold
 from render.records import Form, Part, write_record
 
+pytestmark = pytest.mark.quick
+
 FORM = {"values": Part("float32", (None,))}
 
 

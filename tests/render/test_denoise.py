@@ -13,6 +13,8 @@ from render.guard import hold
 from render.shares import channel_weights, share_out
 from render.smoothing import BLOCK_PX, block_maxima, block_means, nearby_maxima, smooth, spread_blocks, wide_smooth
 
+pytestmark = pytest.mark.quick
+
 BANDS = 16
 
 

@@ -23,6 +23,8 @@ from render.olat import LightTransport, assemble
 from render.palette import FROM_STOPS, TO_STOPS, colours
 from tests.render.sets import fixture, light, stage
 
+pytestmark = pytest.mark.quick
+
 
 def test_srgb_transfer_curve():
     """IEC 61966-2-1: 18 % is code 117.65, and the two branches meet."""

@@ -16,6 +16,8 @@ from render.record import Record
 
 from .cli_scene import keyfall
 
+pytestmark = pytest.mark.quick
+
 OLD, NEW = ("a.png", "b.png", "only-old.tif"), ("a.png", "b.png", "only-new.png")
 
 

@@ -14,6 +14,8 @@ from scipy.stats import chi2
 
 from render.backend import init
 
+pytestmark = pytest.mark.quick
+
 N, ROWS, COLUMNS, FINE = 1_000_000, 24, 32, 24
 SURFACES = [(0.04, 0.45, 0.0), (0.04, 0.15, 0.0), (0.2, 0.8, 0.0), (0.0, 1.0, 0.4), (1.0, 0.5, 0.0), (0.2, 0.85, 0.3)]
 LIGHT_SHAPES = ["disk", "rectangle", "octagon", "sphere", "ring", "ambient"]

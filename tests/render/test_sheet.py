@@ -15,6 +15,8 @@ from render.sheet import BODY, DARK, HEADING, SMALL, THEMES, TITLE, Column, Page
 from render.sheet.save import save_pdf, save_png, save_svg
 from render.sheet.type import shortened
 
+pytestmark = pytest.mark.quick
+
 LONG = "a-name-of-forty-characters-for-one-light"
 WORDS = f"Key at 1.2 m, 45° to camera right; ΔE 12.3, −0.3 stop, Ω, Привет; {LONG} and then some more words."
 

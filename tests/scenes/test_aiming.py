@@ -9,6 +9,8 @@ from hypothesis import strategies as st
 
 from scenes.aiming import direction, elevation_for_height, look_frame, place_around, turn_about_up
 
+pytestmark = pytest.mark.quick
+
 finite = st.floats(-5, 5)
 point = st.tuples(finite, finite, finite).map(np.array)
 

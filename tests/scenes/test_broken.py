@@ -11,6 +11,8 @@ import pytest
 
 from scenes import Finding, SceneError, check_scene, load_scene
 
+pytestmark = pytest.mark.quick
+
 FOLDER = Path(__file__).parent / "broken"
 EXPECTED = tomllib.loads((FOLDER / "expected.toml").read_text("utf-8"))
 SAID = ("severity", "where", "message", "fix")

@@ -21,6 +21,8 @@ from scenes.fixtures import (
 )
 from scenes.stage import Fixture
 
+pytestmark = pytest.mark.quick
+
 
 def fixture(
     shape: str, width: float, height: float | None = None, beam: float | None = None, field: float | None = None

@@ -16,6 +16,8 @@ from scenes.placing import place_sitter
 
 from .examples import PLAIN
 
+pytestmark = pytest.mark.quick
+
 BOX = Path(__file__).parent / "broken" / "tall-box.obj"
 
 

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from scenes import meters
 from scenes.numbers import significant
 
+pytestmark = pytest.mark.quick
+
 
 @pytest.mark.parametrize(
     ("f_number", "text"),

@@ -10,6 +10,8 @@ from materials import KeyfallError
 from scenes import SceneError
 from scenes.variations import MOST_VALUES, changed, checked, parse_variation, scene_tables
 
+pytestmark = pytest.mark.quick
+
 DEMO_SCENES = Path(__file__).parents[2] / "demo" / "scenes"
 KEY = (("light", "key", "distance_m"),)
 
