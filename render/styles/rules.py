@@ -130,6 +130,12 @@ def _half_and_half(facts: FaceFacts) -> Iterator[StyleCheck]:
         "halves", f"one at least {100 * LIT_HALF:.0f} % lit, the other at most {100 * DARK_HALF:.0f} %",
         facts, facts.lit.shadow_side <= DARK_HALF and facts.lit.key_side >= LIT_HALF,
     )  # fmt: skip
+    yield StyleCheck(
+        what="turn of the face",
+        expected=f"under {PROFILE_DEG[0]:.0f} degrees from the camera, so that both halves are seen",
+        found=f"{abs(facts.turn_deg):.0f} degrees",
+        passed=abs(facts.turn_deg) < PROFILE_DEG[0],
+    )
 
 
 def _compared(what: str, expected: str, facts: FaceFacts, passed: bool) -> StyleCheck:

@@ -81,7 +81,8 @@ def test_a_meter_near_and_far_reads_what_the_field_says(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", FORMS)
 def test_every_form_of_the_kit_reads_near_and_far_what_the_field_says(name: str) -> None:
-    """As above; 2.5 % on what has hard edges, whose raster is coarse."""
+    """As above; 2.5 % on what has hard edges, whose raster is coarse. Two centimetres before silver linings that show the
+    lamp many times over it is 9 %."""
     from scenes.modifiers import ModifierMismatch
 
     for chain in ((name,), *((head, name) for head in ON)):
@@ -89,7 +90,7 @@ def test_every_form_of_the_kit_reads_near_and_far_what_the_field_says(name: str)
             of = fixture(stock(*chain))
         except ModifierMismatch:
             continue
-        _agrees(of, 2048, 3, 0.025, 128)
+        _agrees(of, 2048, 3, 0.09 if name in ("dish-silver", "umbrella-silver-100") else 0.025, 128)
         return
     pytest.fail(f"'{name}' goes on nothing")
 
