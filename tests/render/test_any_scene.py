@@ -131,7 +131,7 @@ def test_every_output_of_any_scene_is_finite(tables, tmp_path):
 
 
 @pytest.mark.slow
-@settings(max_examples=80, **SETTINGS)
+@settings(max_examples=24, **SETTINGS)
 @given(tables=small_scenes())
 def test_every_output_of_many_scenes_is_finite(tables, tmp_path):
     _any_scene(tables, tmp_path / "scene")
