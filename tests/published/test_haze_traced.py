@@ -102,6 +102,7 @@ def test_a_conservative_slab_in_diffuse_light(depth, through):
     assert mean == pytest.approx(through, rel=0.01)
 
 
+@pytest.mark.slow
 def test_no_light_is_lost_in_a_conservative_slab():
     """Energy: what diffuse light does not pass, it gives back; R + T = 1 (closed form)."""
     haze = _haze(1.0, 1.0, (0.6, -0.4, 0.9), box=_slab(1.5))
@@ -118,6 +119,7 @@ def test_an_uneven_slab_with_a_constant_grid_is_the_even_one():
     assert mean == pytest.approx(0.5532, rel=0.01)
 
 
+@pytest.mark.slow
 def test_an_absorbing_slab_in_diffuse_light():
     mean, _ = _lux(light(None), _haze(1.0, 0.9, box=_slab(1.0)), (0, -0.5, 0), (0, 1, 0))
     assert mean == pytest.approx(0.475, rel=0.01)
@@ -134,6 +136,7 @@ def test_a_half_space_under_the_sun(albedo, back):
     assert mean == pytest.approx(back, rel=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("density", [EVEN, GRID], ids=["even", "grid"])
 def test_beer_lambert(density):
     """What comes straight from the light through black haze: exp(-sigma d) (closed form)."""

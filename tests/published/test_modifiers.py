@@ -65,6 +65,7 @@ def test_degrees_of_a_grid(ratio):
         assert ratio_for_slope("round", share, math.tan(half)) == pytest.approx(ratio, rel=1e-3)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ratio", [1, 2, 4])
 def test_traced_grid_at_published_angles(ratio):
     """A small gridded disk seen from afar: E(theta) / E(0) = T(theta) cos(theta), through the traced path."""
@@ -84,6 +85,7 @@ TUBES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("a", "s", "b", "distance", "shares"), TUBES)
 def test_traced_tube_penumbra(a, s, b, distance, shares):
     """Share of a disk that a point of the plane sees through the tube's mouth: with the tube over without it.
@@ -147,6 +149,7 @@ def _tube_mesh(rear_radius: float, mouth_radius: float, length: float, sides: in
     return mesh(vertices, faces, np.concatenate([-ring, -ring]), finish(0.0))
 
 
+@pytest.mark.slow
 def test_a_real_tube_built_as_a_mesh():
     """Black tube of the same size in front of a plain disk, ray-traced, against the fast model: 2 % inside the beam."""
     a, s, b, distance = 0.05, 0.2, 0.035, 1.5
@@ -193,6 +196,7 @@ def _honeycomb_mesh(diameter: float, cell: float, depth: float):
     return mesh(vertices, np.array(faces), np.tile([1.0, 0, 0], (2 * count, 1)), finish(0.0))
 
 
+@pytest.mark.slow
 def test_a_real_honeycomb_built_as_a_mesh():
     """A grid of real hexagons in a black rim in front of a plain disk, ray-traced, against the fast model: 2 % inside the beam.
 

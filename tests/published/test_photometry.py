@@ -43,6 +43,7 @@ def agree(
     assert np.all(np.abs(samples.mean(axis=0) - truth) <= 4 * error + floor), samples.mean(axis=0) / truth
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("radius", "height", "offset", "factor"),
     [(0.5, 1, 0, 0.2), (0.5, 1, 0.5, 0.1464466), (0.5, 1, 1, 0.0658784), (0.5, 2, 1, 0.0391823),
@@ -116,6 +117,7 @@ def test_octagon_lies_between_inscribed_and_circumscribed_disks():
     assert outer < got < inner
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("beam", "field"), [(20, 40), (40, 50), (60, 110)])
 def test_spot_gives_half_at_the_beam_and_a_tenth_at_the_field_angle(beam, field):
     """CIE S 017 / IES definitions of beam (50 %) and field (10 %) angle."""
@@ -128,6 +130,7 @@ def test_spot_gives_half_at_the_beam_and_a_tenth_at_the_field_angle(beam, field)
     assert got[1:] / got[0] == pytest.approx([0.5, 0.1], rel=0.01)  # the lens is small but not a point
 
 
+@pytest.mark.slow
 def test_spot_flux_closes():
     """Everything a spot emits lands on a sphere of meters around it: 1 lm."""
     of = fixture("spot", (0.02, 0.02), at=(0, 0, 0), toward=(0, 1, 0), beam=50, field=80)
@@ -154,6 +157,7 @@ def test_cube_room_interreflection(reflectance):
     agree(indirect, reflectance / (96 * (1 - reflectance)), rounding=1e-3)  # quadrature over the wall
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("reflectance", "f0", "roughness"),
     [
@@ -196,6 +200,7 @@ def test_panel_luminance_does_not_change_with_distance():
     assert seen == pytest.approx([1 / (np.pi * 16)] * 2, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_flux_closes_in_every_band():
     """Closed cube of coloured walls: what the walls absorb, (1 - rho) E A, is all the light emitted, in each band."""
     wavelengths = np.linspace(380, 780, 401)

@@ -162,6 +162,7 @@ def test_picture_mean_agrees(name, band):
     assert ours.mean() == pytest.approx(theirs.mean(), rel=0.005)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "band"), CASES)
 def test_block_means_agree(name, band):
     p = p_values(_ours(name)[:, band], _theirs(name, band))

@@ -114,6 +114,7 @@ def test_a_dark_axis_is_told_as_none_and_the_peak_is_not():
     report.model_dump_json()
 
 
+@pytest.mark.slow
 def test_the_loss_is_what_the_meter_loses_at_the_same_distance_from_the_front():
     """And the reference itself loses nothing."""
     texts = ["standard-reflector", "standard-reflector+grid-20", "snoot"]

@@ -85,6 +85,7 @@ def test_everything_asked_for_is_written(scene, store, tmp_path):
     assert np.abs(deep / 257 - shallow).max() <= 1
 
 
+@pytest.mark.slow
 def test_until_goes_on_to_the_noise_asked_for(tmp_path, store):
     scene = write_scene(tmp_path / "look.toml", camera__long_side_px=48)
     result = keyfall("preview", scene, "-o", tmp_path / "o", "--until", 0.5, "--samples", 64, "--json", env=store)
@@ -101,6 +102,7 @@ def test_a_second_preview_replaces_the_first_and_traces_nothing(scene, store, tm
     assert pixels(tmp_path / "preview.png").shape == (40, 32, 3)
 
 
+@pytest.mark.slow
 def test_results_depend_on_the_scene_alone(scene, store, tmp_path):
     for name in ("a", "b"):
         own = {**store, "KEYFALL_CACHE_DIR": str(tmp_path / "cache" / name)}
@@ -269,6 +271,7 @@ def test_meter_prints_a_table_or_json(scene, store):
     assert f"{abs(alone[0].stops):.1f} {'over' if alone[0].stops > 0 else 'under'}" in row
 
 
+@pytest.mark.slow
 def test_many_lights_are_shown_in_tables_one_under_the_other(tmp_path, store):
     lamp = {"shape": "disk", "size_m": 0.3, "distance_m": 1.5, "elevation_deg": 20, "energy_ws": 100}
     lamps = {f"a-lamp-of-many-{n}": {**lamp, "azimuth_deg": 20 * n - 70} for n in range(7)}

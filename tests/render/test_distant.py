@@ -34,6 +34,7 @@ def _readings(shapes, the_light, positions, normals, nets=(), samples=4096, seed
     return np.mean([tracer.meters((the_light,), placement, samples, seed)[0] for seed in range(seeds)], axis=(0, 1))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("elevation", [90, 40, 12])
 def test_the_sun_gives_a_facing_surface_its_lux(elevation):
     e = math.radians(elevation)
@@ -82,6 +83,7 @@ def _net(transmittance: float, size=(1.0, 1.0), round_=False, height=1.0) -> Net
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_nets_dim_what_passes_and_nothing_else():
     lamp = light(fixture("disk", (0.1, 0.1), at=(0, 2, 0)))
     places, normals = np.array([[0.0, 0, 0], [1.5, 0, 0]]), np.tile(UP, (2, 1))

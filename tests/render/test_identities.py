@@ -135,6 +135,7 @@ def test_flash_ignores_the_shutter_and_continuous_light_follows_it(traced):
     np.testing.assert_allclose(scene_rgb(olat, steady_slow), 4 * scene_rgb(olat, steady), rtol=1e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scale", [0.1, 10.0])
 def test_scaling_the_whole_set_changes_brightness_by_the_square_only(scale, tmp_path):
     """Lengths times k, output times k squared: the same picture."""
@@ -193,6 +194,7 @@ def test_ambient_reads_at_the_face_what_the_scene_says(tmp_path):
     assert reading.exposure_lx_s == pytest.approx(800 * built.exposure.shutter_s, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_an_interrupted_trace_goes_on_where_it_stopped(tmp_path, monkeypatch):
     """Stopped in the middle of its second pass, of four strips each; strips and stops change nothing."""
     built = studio(light(KEY, "key"), size=(16, 16))

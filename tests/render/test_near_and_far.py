@@ -72,6 +72,7 @@ def _agrees(of: Fixture, samples: int, seeds: int, allowed: float, steps: int) -
     assert (apart < allowed + 3 * error[lit]).all(), (apart, error[lit])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", KIT)
 def test_a_meter_near_and_far_reads_what_the_field_says(name: str) -> None:
     """1 % for the field's raster, and 3 standard errors."""
@@ -111,6 +112,7 @@ def test_a_card_up_close_is_lit_as_the_field_says(name: str) -> None:
     assert seen == pytest.approx(expected, rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_thin_sheet_glows_to_its_back_and_stops_what_comes_from_behind() -> None:
     """A sheet without depth is met like any other body: it is as bright behind as it says, and casts a shadow."""
     places, facing = np.array([[0, 0, 0.3], [0, 0, -0.3]]), np.array([[0, 0, -1.0], [0, 0, 1.0]])

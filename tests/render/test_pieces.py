@@ -76,6 +76,7 @@ def test_a_flag_takes_the_light_away_where_its_shadow_falls(is_round: bool) -> N
     assert cut.mean(axis=0) / open_ == pytest.approx([0, 0, 1, float(is_round)], abs=2e-3)
 
 
+@pytest.mark.slow
 def test_the_edge_of_a_flags_shadow_is_as_soft_as_the_lamp_is_wide() -> None:
     """A disk 2 m up, cut by a straight edge halfway: its shadow runs out over the lamp's own width, as the segment of
     the disk that the edge leaves open."""
@@ -91,6 +92,7 @@ def test_the_edge_of_a_flags_shadow_is_as_soft_as_the_lamp_is_wide() -> None:
     assert cut / open_ == pytest.approx(segment, abs=0.016)  # 4 standard errors of a half
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stops", [0.5, 1, 2])
 @pytest.mark.parametrize("face", [1, -1])
 def test_a_silk_lets_its_stops_through_and_glows_on_both_sides(stops: float, face: int) -> None:
@@ -151,6 +153,7 @@ def test_a_white_board_lifts_the_shadow_side_of_a_grey_card(
 MIRROR, BACK, ASIDE = (1.4, 1.4, 0), (-1.4, 1.4, 0), (0, 1.4, 1.4)
 
 
+@pytest.mark.slow
 def test_a_silver_board_throws_its_bounce_one_way_and_a_white_one_spreads_it() -> None:
     silver, white = (
         np.array([_luminous(_bounce(b, to)) for to in (MIRROR, BACK)]) for b in ("silver-board", "white-board")
@@ -161,6 +164,7 @@ def test_a_silver_board_throws_its_bounce_one_way_and_a_white_one_spreads_it() -
     assert silver[1] < 0.4 * white[1]
 
 
+@pytest.mark.slow
 def test_a_gold_board_bounces_warm_light_to_all_sides() -> None:
     """Under equal energy (xy 1/3, 1/3): its bounce has the chromaticity of its reflectance, whichever way it goes."""
     own = _chromaticity(BANDS.project(make_finish("gold-board").reflectance[0]))
@@ -170,11 +174,13 @@ def test_a_gold_board_bounces_warm_light_to_all_sides() -> None:
         assert _chromaticity(_bounce("silver-board", to)) == pytest.approx([1 / 3, 1 / 3], abs=0.002)
 
 
+@pytest.mark.slow
 def test_a_black_board_bounces_next_to_nothing() -> None:
     assert _luminous(_bounce("black-board", BACK)) < 0.08 * _luminous(_bounce("white-board", BACK))
     assert _luminous(_bounce("black-board", MIRROR)) < 0.15 * _luminous(_bounce("white-board", MIRROR))  # its sheen
 
 
+@pytest.mark.slow
 def test_a_board_of_two_faces_bounces_by_the_face_that_is_lit() -> None:
     lamp = light(fixture("spot", (0.05, 0.05), at=(0, 1, 0), toward=(0, -1, 0), beam=15, field=25))
     board = Piece(kind="board", size_m=1.0, finish="white-board", back="black-board", at_m=[0, 0, 0])
@@ -185,6 +191,7 @@ def test_a_board_of_two_faces_bounces_by_the_face_that_is_lit() -> None:
     assert back < 0.1 * face
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stops", [0.5, 1, 1.5])
 def test_a_net_dims_by_its_stops(stops: float) -> None:
     lamp = light(fixture("disk", (0.1, 0.1), at=(0, 2, 0)))

@@ -301,6 +301,7 @@ def test_a_fault_of_the_labels_would_show(looks):
     assert page.faults()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRAWN)
 def test_drawings_are_to_scale(name, looks):
     """The metres along the lower edge lie as far apart as the stated scale says."""
@@ -387,6 +388,7 @@ def test_the_same_look_gives_the_same_files(looks, tmp_path):
     assert files[0] == files[1]  # no time stamps
 
 
+@pytest.mark.slow
 def test_a_report_of_other_lights_is_refused(looks, tmp_path):
     with OutputFolder(tmp_path) as output, pytest.raises(ValueError, match="not of this stage"):
         make_plan(

@@ -29,6 +29,7 @@ def _level(lights, shapes=(), nets=()) -> float:
     return float((weights * meters.transport[:, :, dome]).sum(axis=1)[0])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["sky", "ambient"])
 def test_what_stands_in_the_way_takes_light_and_leaves_the_strength_alone(kind, tmp_path):
     """A net of one stop over all of the meter's view halves it, a board beside it and a lamp's body take their part; before,

@@ -142,6 +142,7 @@ def test_errors_name_the_light(cache):
         check_style(stage, "ring", "key", cache=cache)
 
 
+@pytest.mark.slow
 def test_a_key_that_misses_the_face_is_told(cache):
     backend.init("auto")
     tables = copy.deepcopy(PLAIN)

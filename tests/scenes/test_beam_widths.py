@@ -68,6 +68,7 @@ def test_a_narrow_beam_to_one_side_is_found_where_it_is():
     assert 0 < found.beam_m[1] < 2 * 2 / math.cos(math.radians(30)) * math.radians(1)
 
 
+@pytest.mark.slow
 def test_a_window_lights_more_below_than_above():
     """Against the whole wall, read every 3 cm: each side by itself, the peak wherever it lies."""
     made = fixture(stock("window-clear"))

@@ -76,6 +76,7 @@ values = st.one_of(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(st.sampled_from(["camera", "exposure", "sitter", "room", "background", "light", "key"]), st.data())
 def test_no_value_makes_it_raise(table: str, data: st.DataObject) -> None:

@@ -126,6 +126,7 @@ def test_a_head_turn_that_is_varied_stays_as_its_label_says(style):
     assert any("stays turned as varied" in note for note in styled.notes)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("style", ["short", "broad"])
 def test_a_face_to_the_camera_is_turned_and_the_note_says_so(style):
     styled = apply_style(_set(turn=0), style)
