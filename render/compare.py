@@ -222,7 +222,7 @@ def _cell(
         row=variant.row, column=variant.column, labels=list(variant.labels),
         numbers=numbers_of(olat, stage).model_copy(update={"haze": haze_numbers(olat, stage)}),
         power_change_stops=changes, style=style, notes=list(variant.notes),
-        noise_stops=max(noises, default=None), warnings=[*stage.warnings, *olat.warnings],
+        noise_stops=max(noises, default=None), warnings=[*stage.warnings, *olat.warnings, *picture.warnings],
     )  # fmt: skip
     stops = luminance_stops(olat, stage)
     return Cell(variant, sized(picture, stage).to_8_bit(), stops, picture.no_detail, report)

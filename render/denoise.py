@@ -156,7 +156,7 @@ def _given_back(
 
     Over a few pixels both pictures should agree within the standard error that the two halves tell; where they differ
     by more, the difference is returned, less what noise explains (as James and Stein shrink). Among strands, which the
-    denoiser takes for noise, all of it is.
+    denoiser takes for noise, a quarter of that variance is held back.
     """
     error = wide_smooth((halves / 2) ** 2, _WIDE_PX) / (4 * np.pi * _WIDE_PX**2)
     factor = _returned(wide_smooth(clean, _WIDE_PX), wide_smooth(traced, _WIDE_PX), _ERRORS**2 * error)

@@ -62,11 +62,17 @@ def _aims(stage: Stage, probe: Probe) -> list[tuple[str, np.ndarray]]:
     at = probe.position_m
     aims = [("dome", _unit(stage.camera.origin_m - at)), ("flat:surface", probe.normal)]
     for light in stage.lights:
-        if light.fixture is not None:
-            aims.append((f"flat:{light.name}", _unit(light.fixture.centre_m - at)))
-        elif has_direction(light) and light.distant is not None:
-            aims.append((f"flat:{light.name}", light.distant.toward))
+        toward = direction_to(light, at)
+        if toward is not None:
+            aims.append((f"flat:{light.name}", toward))
     return aims
+
+
+def direction_to(light: Light, at: np.ndarray) -> np.ndarray | None:
+    """Unit vector (3,) from a place toward a light; None where it has no direction, see `has_direction`."""
+    if light.fixture is not None:
+        return _unit(light.fixture.centre_m - at)
+    return light.distant.toward if light.distant is not None and has_direction(light) else None
 
 
 def has_direction(light: Light) -> bool:

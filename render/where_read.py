@@ -10,7 +10,7 @@ import numpy as np
 from scenes.probes import AIM_PROBE
 from scenes.stage import Light, Stage
 
-from .meterset import FACE_PROBE
+from .meterset import FACE_PROBE, direction_to
 from .readings import find, own_aim
 from .rigging import FAINTEST_STOPS
 
@@ -113,16 +113,8 @@ def where_read(light: Light, stage: Stage, readings: Sequence[_Read]) -> _Read:
 def _from_behind(light: Light, stage: Stage) -> bool:
     """Whether a light stands so far round that a meter flat on the face looks away from it, or grazes it."""
     face = next((probe for probe in stage.probes if probe.name == FACE_PROBE), None)
-    if face is None:
-        return False
-    if light.fixture is not None:
-        toward = light.fixture.centre_m - face.position_m
-        toward = toward / np.linalg.norm(toward)
-    elif light.distant is not None and light.distant.kind == "sun":
-        toward = light.distant.toward
-    else:
-        return False
-    return bool(toward @ face.normal < GRAZING)
+    toward = None if face is None else direction_to(light, face.position_m)
+    return face is not None and toward is not None and bool(toward @ face.normal < GRAZING)
 
 
 def aimed_at(light: Light, stage: Stage) -> str:
