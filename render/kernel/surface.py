@@ -220,10 +220,10 @@ def evaluate(
     coat_pdf += dr.select(folds, more_pdf, 0)
 
     cosine = dr.abs(cos_in)
-    share = dr.select(reflects, 1 - surface.transmission, dr.select(transmits, surface.transmission, 0))
-    base_pdf = share * cosine * dr.inv_pi
+    share = dr.select(reflects, 1 - surface.transmission, dr.select(transmits, surface.transmission, 0)) * dr.inv_pi
+    base_pdf = share * (cosine + dr.maximum(dr.select(reflects, folded_cos, -folded_cos), 0))
     albedo_in = _coat_albedo(palette, surface.f0, surface.roughness, cosine, active)
-    base = base_pdf * surface.base_level * (1 - albedo_in)
+    base = share * cosine * surface.base_level * (1 - albedo_in)
     return coat, base, dr.select(reflects | transmits, dr.lerp(base_pdf, coat_pdf, surface.choose_coat), 0)
 
 
@@ -258,5 +258,5 @@ def sample(
     chosen = dr.select(take_coat, mirrored, diffuse)
     direction = from_local(chosen, s, t, point.normal)
     height = dr.dot(point.normal_geometric, direction)
-    through = take_coat & (chosen.z > 0) & (height < 0)
+    through = ((chosen.z > 0) & (height < 0)) | ((chosen.z < 0) & (height > 0) & ~take_coat)
     return mi.Vector3f(dr.select(through, direction - point.normal_geometric * (2 * height), direction))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import drjit as dr
 import numpy as np
 import pytest
 from scipy.stats import qmc
@@ -132,16 +133,34 @@ def _lossless_sitter() -> Stage:
     return replace(stage, shapes=tuple(shapes), camera=view, lights=(light(None),), haze=None)
 
 
+def _close_paths_after(bounces: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let paths that meet a surface once more bring the even light itself. What absorbs nothing never ends a path between
+    shirt and skin, and the spread of such a path's weight grows with every bounce; a loss shows in the first ones."""
+    from render.kernel import paths
+
+    next_event, scatter = paths._next_event, paths._scatter
+
+    def closing_event(scene, path, point, surface, on_surface, u, v, seed):
+        closed = on_surface & (path.depth >= bounces)
+        paths._add(path, path.throughput * dr.inv_pi, closed)
+        next_event(scene, path, point, surface, on_surface & ~closed, u, v, seed)
+
+    def closing_scatter(scene, path, point, surface, on_surface, *numbers):
+        return scatter(scene, path, point, surface, on_surface & (path.depth < bounces), *numbers)
+
+    monkeypatch.setattr(paths, "_next_event", closing_event)
+    monkeypatch.setattr(paths, "_scatter", closing_scatter)
+    monkeypatch.setattr(paths, "_SURVIVAL_GAIN", 1.0)
+    monkeypatch.setattr(paths, "_MAX_SURVIVAL", 1.0)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("regions", [SITTER, ("hair",)])
 def test_a_lossless_figure_vanishes_in_even_light(regions: tuple[str, ...], monkeypatch: pytest.MonkeyPatch) -> None:
-    """A dressed figure, and its hair alone, through all bounces: 1 within 0.5 %, noise included. Paths of weight one are
-    not thinned out here, since what absorbs nothing would carry ever heavier paths."""
+    """A dressed figure, and its hair alone, through sixteen bounces: 1 within 0.5 %, noise included. Paths of weight one
+    are not thinned out here, since what absorbs nothing would carry ever heavier paths."""
     init("auto")
-    from render.kernel import paths
-
-    monkeypatch.setattr(paths, "_SURVIVAL_GAIN", 1.0)
-    monkeypatch.setattr(paths, "_MAX_SURVIVAL", 1.0)
+    _close_paths_after(16, monkeypatch)
     built = _lossless_sitter()
     built = replace(built, shapes=tuple(s for s in built.shapes if s.region in regions))
     tracer = Tracer(built, merge(built), default_bands(), "auto", None)
