@@ -13,6 +13,7 @@ import numpy as np
 from scenes.stage import Fixture
 
 from .bodies import nearest_body, upload_bodies
+from .buffers import buffer
 from .luminaire import NO_BODY
 from .sampler import pair
 from .toward import sample_light
@@ -27,7 +28,7 @@ def blocking_bodies(light: Luminaire, others: list[Fixture], points: np.ndarray)
         return []
     count = len(points) * _SAMPLES
     lane = dr.arange(mi.UInt32, count)
-    where = mi.Point3f(dr.gather(mi.Point3f, mi.Float(points.astype(np.float32).ravel()), lane // _SAMPLES))
+    where = mi.Point3f(dr.gather(mi.Point3f, buffer(points), lane // _SAMPLES))
     u, v = pair(lane // _SAMPLES, lane % _SAMPLES)
     sample = sample_light(light, where, mi.Vector3f(0, 1, 0), u, v)
     body = nearest_body(upload_bodies(others), where, sample.direction, mi.Bool(False), mi.UInt32(NO_BODY))

@@ -14,6 +14,7 @@ import numpy as np
 
 from scenes.stage import Fixture
 
+from .buffers import buffer
 from .frames import to_local
 from .luminaire import DISK, KINDS, NO_BODY, OCTAGON, SPHERE
 
@@ -44,9 +45,7 @@ def upload_bodies(fixtures: list[Fixture]) -> Bodies:
     rows = np.zeros((max(len(fixtures), 1), _ROW), np.float32)
     for row, fixture in zip(rows, fixtures, strict=False):
         row[:] = _row(fixture)
-    table = mi.Float(rows.ravel())
-    dr.make_opaque(table)
-    return Bodies(table, dr.opaque(mi.UInt32, len(fixtures)))
+    return Bodies(buffer(rows), dr.opaque(mi.UInt32, len(fixtures)))
 
 
 def _row(fixture: Fixture) -> np.ndarray:

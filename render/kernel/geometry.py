@@ -12,6 +12,7 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from .buffers import buffer, index_buffer
 from .types import SurfacePoint
 
 if TYPE_CHECKING:
@@ -52,12 +53,12 @@ def upload(merged: MergedSet) -> Geometry:
     corners = np.concatenate([merged.faces.astype(np.uint32), tags[:, None]], axis=1)
     geometry = Geometry(
         accel=scene,
-        corners=mi.UInt32(corners.ravel()),
-        points=mi.Float(points.astype(np.float32).ravel()),
-        normals=mi.Float(normals.astype(np.float32).ravel()),
+        corners=index_buffer(corners),
+        points=buffer(points),
+        normals=buffer(normals),
         offset_m=mi.Float(merged.extent_m * 1e-5),
     )
-    dr.make_opaque(geometry.corners, geometry.points, geometry.normals, geometry.offset_m)
+    dr.make_opaque(geometry.offset_m)
     return geometry
 
 

@@ -24,6 +24,7 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from .buffers import buffer
 from .frames import from_local, orthonormal
 from .sampler import mix, unit
 
@@ -92,13 +93,13 @@ def upload_haze(
         share=mi.Float(phase[2]),
         low=mi.Point3f(*map(float, low)),
         high=mi.Point3f(*map(float, high)),
-        grid=mi.Float(values.ravel()),
+        grid=buffer(values),
         cells=mi.Vector3u(nx, ny, nz),
         even=density is None,
     )
     for member in (haze.extinction, haze.albedo, haze.scattering, haze.drawn, haze.most, haze.least):
         dr.make_opaque(member)
-    dr.make_opaque(haze.forward, haze.back, haze.share, haze.low, haze.high, haze.grid, haze.cells)
+    dr.make_opaque(haze.forward, haze.back, haze.share, haze.low, haze.high, haze.cells)
     return haze
 
 

@@ -17,6 +17,7 @@ from scenes.field import inside, picture_value, source_area_m2, source_of, wides
 from scenes.fixtures import area_m2, exit_area_m2, spot_profile
 from scenes.stage import Distant, Fixture, Light
 
+from .buffers import buffer
 from .hot_spot import RINGS, hot_spot
 from .types import Luminaire, Mouth, Table
 
@@ -53,9 +54,7 @@ def upload_lights(lights: list[Light], bodies: list[int]) -> LightTable:
     tables: list[np.ndarray] = [_ONE.ravel(), np.linspace(0, 1, RINGS + 1, dtype=np.float32), np.zeros(8, np.float32)]
     for light, body in zip(lights, bodies, strict=True):
         rows.append(_row(light, body, tables))
-    table = LightTable(mi.Float(np.concatenate(rows)), mi.Float(np.concatenate(tables)))
-    dr.make_opaque(table)
-    return table
+    return LightTable(buffer(np.concatenate(rows)), buffer(np.concatenate(tables)))
 
 
 def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:

@@ -14,6 +14,7 @@ import mitsuba as mi
 import numpy as np
 
 from .bodies import Bodies
+from .buffers import buffer
 from .frames import cosine_hemisphere, from_local, orthonormal
 from .geometry import Geometry
 from .haze import Haze, Leg, share_along
@@ -134,8 +135,7 @@ def read_meters(
     count = len(positions)
     rows = np.zeros((count, _ROW), np.float32)
     rows[:, 0:3], rows[:, 3], rows[:, 4:7] = positions, domes, normals
-    heads = MeterHeads(mi.Float(rows.ravel()), dr.opaque(mi.UInt32, count), dr.opaque(mi.UInt32, _COPIES))
-    dr.make_opaque(heads.table)
+    heads = MeterHeads(buffer(rows), dr.opaque(mi.UInt32, count), dr.opaque(mi.UInt32, _COPIES))
     lanes, each = light_count * count * _COPIES, max(samples // _COPIES, 2)
     light = light_at(lights, dr.arange(mi.UInt32, lanes) // (heads.count * heads.copies))
     scene = Scene(geometry, palette, bodies, nets, portals, light, haze)

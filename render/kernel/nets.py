@@ -13,6 +13,7 @@ import numpy as np
 
 from scenes.stage import Net
 
+from .buffers import buffer
 from .frames import to_local
 
 _ROW = 16
@@ -32,9 +33,7 @@ def upload_nets(nets: tuple[Net, ...]) -> Nets:
     for row, net in zip(rows, nets, strict=False):
         row[0:3], row[4:7], row[8:11], row[12:15] = net.centre_m, net.right, net.up, net.forward
         row[3], row[7], row[11], row[15] = net.size_m[0] / 2, net.size_m[1] / 2, net.round, net.transmittance
-    table = mi.Float(rows.ravel())
-    dr.make_opaque(table)
-    return Nets(table, dr.opaque(mi.UInt32, len(nets)))
+    return Nets(buffer(rows), dr.opaque(mi.UInt32, len(nets)))
 
 
 @dr.syntax

@@ -17,6 +17,7 @@ import numpy as np
 from scenes.stage import Openings
 
 from .beam import emitted
+from .buffers import buffer
 from .frames import to_local
 from .luminaire import AMBIENT, FAR_M, SUN
 from .rods import axes_toward
@@ -61,10 +62,10 @@ def upload_portals(openings: Openings | None) -> Portals:
         row[3], row[7], row[11] = way.size_m[0] / 2, way.size_m[1] / 2, way.depth_m
     low, high = (np.zeros(3), np.zeros(3)) if openings is None else (openings.low_m, openings.high_m)
     portals = Portals(
-        mi.Float(rows.ravel()), dr.opaque(mi.UInt32, len(ways)), mi.Point3f(*map(float, low)),
+        buffer(rows), dr.opaque(mi.UInt32, len(ways)), mi.Point3f(*map(float, low)),
         mi.Point3f(*map(float, high)),
     )  # fmt: skip
-    dr.make_opaque(portals.table, portals.low, portals.high)
+    dr.make_opaque(portals.low, portals.high)
     return portals
 
 

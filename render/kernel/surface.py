@@ -25,6 +25,7 @@ import numpy as np
 
 from materials.coat import base_share
 
+from .buffers import buffer
 from .frames import cosine_hemisphere, from_local, orthonormal, to_local
 from .types import Surface, SurfacePoint
 
@@ -87,22 +88,16 @@ def upload_palette(spectra: np.ndarray, parameters: np.ndarray, coat: np.ndarray
     share_neighbours = np.concatenate([shares[:, :-1], shares[:, 1:]], axis=2)
     palette = Palette(
         spectra=[
-            _to_device(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)
+            buffer(chunk) for chunk in np.split(spectra, np.cumsum(chunk_sizes(spectra.shape[2]))[:-1], axis=2)
         ],
-        parameters=_to_device(parameters),
-        coat=_to_device(neighbours),
-        base=_to_device(share_neighbours),
+        parameters=buffer(parameters),
+        coat=buffer(neighbours),
+        base=buffer(share_neighbours),
         coat_last=coat.shape[0] - 1,
         base_last=shares.shape[1] - 1,
         band_count=spectra.shape[2],
     )
     return palette
-
-
-def _to_device(values: np.ndarray) -> mi.Float:
-    buffer = mi.Float(np.ascontiguousarray(values, np.float32).ravel())
-    dr.make_opaque(buffer)
-    return buffer
 
 
 def _split(value: mi.Float, last: int) -> tuple[mi.UInt32, mi.Float]:
