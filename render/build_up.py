@@ -9,8 +9,7 @@ import numpy as np
 from pydantic import Field
 
 from materials import KeyfallError
-from materials.plain import visible
-from scenes import build_stage, load_scene
+from scenes import OpenSet
 from scenes.meters import reading_words
 from scenes.set_up import is_ambient, set_up_order
 from scenes.stage import Stage
@@ -19,6 +18,7 @@ from .ambient import ambient_audit
 from .cache import Cache
 from .compare import CellNumbers, numbers_of
 from .develop import develop
+from .loading import opened
 from .olat import OlatSet
 from .outputs import CHECKSUMS, OutputFolder
 from .passes import Progress
@@ -66,7 +66,7 @@ class Step:
 
 
 def build_up(
-    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, cache: Cache | None = None,
+    scene: Path | OpenSet, folder: Path, tracing: TraceSettings = TraceSettings(), *, cache: Cache | None = None,
     progress: Progress | None = None, paper: str = "a4",
 ) -> BuildUpReport:  # fmt: skip
     """Trace a scene and write `build-up.pdf` on pages of a paper ("a4" or "letter"), `build-up.png`, `build-up.html`
@@ -80,7 +80,8 @@ def build_up(
     """
     with OutputFolder(folder) as output:
         import_ahead(SHEETS)
-        stage = build_stage(load_scene(scene_path))
+        loaded = opened(scene)
+        stage = loaded.stage
         if not any(light.on for light in stage.lights):
             raise KeyfallError(
                 "Every light of this scene is off, so there is nothing to build up. Set on = true for one."
@@ -89,7 +90,7 @@ def build_up(
         stage = settled(stage, olat.meters)
         steps = steps_of(stage, olat)
         report = BuildUpReport(
-            title=stage.title or visible(scene_path.stem), settings=camera_settings(stage), before=_before(stage, olat),
+            title=loaded.name, settings=camera_settings(stage), before=_before(stage, olat),
             steps=[step.report for step in steps],
         )  # fmt: skip
         from .build_up_html import build_up_html

@@ -22,6 +22,8 @@ from .streams import Console, prepare_streams
 from .terminal import findings_to_console
 
 if TYPE_CHECKING:
+    from scenes import OpenSet
+
     from .trace import TraceSettings
 
 app = typer.Typer(
@@ -176,14 +178,13 @@ def _place(error: Exception) -> str:
     return f"{Path(last.filename).name}:{last.lineno}"
 
 
-def require_clean(scene: Path) -> None:
-    """Print warnings; stop on errors."""
-    from scenes import SceneError, check_scene
+def open_clean(scene: Path) -> OpenSet:
+    """The set of a scene file, its warnings printed; stops on errors."""
+    from scenes import open_set
 
-    findings = check_scene(scene)
-    if any(f.severity == "error" for f in findings):
-        raise SceneError(findings)
-    findings_to_console(talk, findings)
+    opened = open_set(scene)
+    findings_to_console(talk, opened.findings)
+    return opened
 
 
 def trace_settings(

@@ -25,8 +25,8 @@ from .cli_app import (
     TargetOption,
     ThreadsOption,
     app,
+    open_clean,
     plain_errors,
-    require_clean,
     talk,
     trace_settings,
 )
@@ -94,11 +94,11 @@ def preview(
 
         if depth not in (8, 16):
             raise KeyfallError(f"--depth is {depth}. Allowed: 8 or 16.")
-        require_clean(scene)
+        opened = open_clean(scene)
         tracing = trace_settings(quality, samples, until, device, threads)
         pictures = PictureSettings(tone.value, gamut.value, depth, exr, noisy)
         with TraceBar(talk) as bar:
-            report = run(scene, output, tracing, pictures, progress=bar)
+            report = run(opened, output, tracing, pictures, progress=bar)
         if as_json:
             write_json(report.model_dump_json(indent=2))
         else:
@@ -112,15 +112,18 @@ def check(scene: SceneFile, as_json: AsJson = False) -> None:
     Says how large the picture is, and about how much memory it takes.
     """
     with plain_errors():
-        from scenes import check_scene
+        from scenes import SceneError, open_set
 
         from .memory import size_up
 
-        findings = check_scene(scene)
         size = None
-        if not any(f.severity == "error" for f in findings):
-            size, too_large = size_up(scene)
-            findings += too_large
+        try:
+            opened = open_set(scene)
+        except SceneError as error:
+            findings = list(error.findings)
+        else:
+            size, too_large = size_up(opened)
+            findings = [*opened.findings, *too_large]
         errors = sum(f.severity == "error" for f in findings)
         if as_json:
             rows = [
@@ -153,14 +156,12 @@ def meter(
     the aperture asked for at the set ISO, and the stops over (+) or under (-) the set aperture.
     """
     with plain_errors():
-        from scenes import build_stage, load_scene
-
         from .readings import all_readings
         from .report import MeterReport
         from .trace import trace_meters
 
-        require_clean(scene)
-        stage = build_stage(load_scene(scene))
+        opened = open_clean(scene)
+        stage = opened.stage
         readings = all_readings(trace_meters(stage, device=device.value, threads=threads), stage)
         report = MeterReport.of(stage, readings)
         if as_json:

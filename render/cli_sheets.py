@@ -19,8 +19,8 @@ from .cli_app import (
     TargetOption,
     ThreadsOption,
     app,
+    open_clean,
     plain_errors,
-    require_clean,
     talk,
     trace_settings,
 )
@@ -98,9 +98,9 @@ def compare(
         from .compare import compare as run
         from .variants import make_grid
 
-        require_clean(scene)
+        opened = open_clean(scene)
         named = list(STYLES) if styles == "all" else [s.strip() for s in styles.split(",")] if styles else None
-        grid = make_grid(scene, [parse_variation(text) for text in vary or []], named, key)
+        grid = make_grid(opened, [parse_variation(text) for text in vary or []], named, key)
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = run(grid, output, tracing, even=even, pictures=pictures, paper=paper.value, progress=bar)
@@ -123,10 +123,10 @@ def build_up(
     with plain_errors():
         from .build_up import build_up as run
 
-        require_clean(scene)
+        opened = open_clean(scene)
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
-            report = run(scene, output, tracing, progress=bar, paper=paper.value)
+            report = run(opened, output, tracing, progress=bar, paper=paper.value)
         _said(report, as_json, output, "build-up.pdf, build-up.png, build-up.html, build-up.json")
 
 
@@ -164,7 +164,7 @@ def board(
         from .work import board_of
 
         for file in dict.fromkeys(look.split(MARK)[0] for look in looks):
-            require_clean(Path(file))
+            open_clean(Path(file))
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = board_of(
@@ -194,10 +194,10 @@ def plan(
     with plain_errors():
         from .work import plan_of
 
-        require_clean(scene)
+        opened = open_clean(scene)
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
-            report = plan_of(scene, output, tracing, paper=paper.value, view=view, progress=bar)
+            report = plan_of(opened, output, tracing, paper=paper.value, view=view, progress=bar)
         _said(report, as_json, output, "plan.pdf, plan.html, plan.json, and each page as SVG and PNG")
 
 
@@ -219,9 +219,9 @@ def export(
     with plain_errors():
         from .work import export_of
 
-        require_clean(scene)
+        opened = open_clean(scene)
         tracing = trace_settings(quality, samples, until, device, threads)
         chosen = (gltf, exr, table) if gltf or exr or table else (True, True, True)
         with TraceBar(talk) as bar:
-            names = export_of(scene, output, tracing, gltf=chosen[0], exr=chosen[1], table=chosen[2], progress=bar)
+            names = export_of(opened, output, tracing, gltf=chosen[0], exr=chosen[1], table=chosen[2], progress=bar)
         Console().print(f"In {output}: {', '.join(names)}", markup=False, highlight=False, soft_wrap=True)

@@ -2,29 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from pathlib import Path
-
 from materials import KeyfallError
-from materials.reading import FileLog
-from scenes import Scene, SceneError
-from scenes.findings import Finding
-from scenes.variations import changed, checked, parse_variation, scene_tables
+from scenes import OpenSet, SceneError, open_set
+from scenes.variations import parse_variation
 
 MARK = "@"
 
 
-@dataclass(frozen=True, slots=True)
-class NamedLook:
-    """A scene with its changes made; `path` is the file it came from, and `files` what was read for it."""
-
-    path: Path
-    scene: Scene
-    files: FileLog = field(default_factory=FileLog)
-
-
-def read_looks(texts: list[str]) -> list[NamedLook]:
-    """Scenes from ``FILE`` or ``FILE@KEY=VALUE@KEY=VALUE``.
+def read_looks(texts: list[str]) -> list[OpenSet]:
+    """Sets from ``FILE`` or ``FILE@KEY=VALUE@KEY=VALUE``.
 
     Raises
     ------
@@ -32,9 +18,10 @@ def read_looks(texts: list[str]) -> list[NamedLook]:
         When a change cannot be read, or (SceneError) for every error of every scene at once.
     """
     looks, faults = [], []
+    opened: dict[str, OpenSet] = {}
     for text in texts:
         try:
-            looks.append(_look(text))
+            looks.append(_look(text, opened))
         except SceneError as error:
             faults += [f for f in error.findings if f.severity == "error"]
     if faults:
@@ -42,11 +29,12 @@ def read_looks(texts: list[str]) -> list[NamedLook]:
     return looks
 
 
-def _look(text: str) -> NamedLook:
+def _look(text: str, opened: dict[str, OpenSet]) -> OpenSet:
+    """A look; scene files that were `opened` before are not read again."""
     name, *changes = text.split(MARK)
-    path, files = Path(name), FileLog()
-    with files:
-        tables = scene_tables(path)
+    if name not in opened:
+        opened[name] = open_set(name)
+    asked = []
     for change in changes:
         variation = parse_variation(change)
         if len(variation.values) != 1:
@@ -54,9 +42,5 @@ def _look(text: str) -> NamedLook:
                 f"The look '{text}' gives {variation.name} {len(variation.values)} values. Allowed: one for each key; "
                 f"name the scene again for another look."
             )
-        try:
-            tables = changed(tables, variation.keys, variation.values[0])
-        except KeyfallError as error:
-            raise SceneError([Finding(text, None, "error", "", str(error))]) from None
-    with files:
-        return NamedLook(path, checked(tables, path, ", ".join(changes)), files)
+        asked.append((variation.keys, variation.values[0]))
+    return opened[name].changed(asked, ", ".join(changes)) if asked else opened[name]

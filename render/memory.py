@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from materials import KeyfallError, default_bands
-from scenes import Finding, build_stage, load_scene
+from scenes import Finding, OpenSet
 from scenes.stage import Camera, Stage
 
 from .cache import Cache
@@ -152,17 +152,17 @@ def memory_fault(stage: Stage, cache: Cache) -> str | None:
     )
 
 
-def size_up(path: Path) -> tuple[str, list[Finding]]:
-    """What tracing a scene file without errors takes, in words; and an error if it does not fit into memory here.
+def size_up(scene: OpenSet) -> tuple[str, list[Finding]]:
+    """What tracing a set takes, in words; and an error if it does not fit into memory here.
 
     Raises
     ------
     KeyfallError
-        For a scene that cannot be used.
+        For a file of the scene that cannot be used.
     """
-    stage, cache = build_stage(load_scene(path)), Cache()
+    stage, cache = scene.stage, Cache()
     fault = memory_fault(stage, cache)
-    faults = [] if fault is None else [Finding(str(path), None, "error", "camera.long_side_px", fault)]
+    faults = [] if fault is None else [Finding(str(scene.path), None, "error", "camera.long_side_px", fault)]
     return need_of(stage, cache).words(), faults
 
 

@@ -8,13 +8,14 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
+from scenes import OpenSet
 from scenes.stage import Stage
 
 from . import backend
 from .cache import Cache
 from .develop import Picture, develop, enlarge
 from .files import write_exr, write_png, write_tiff
-from .loading import load
+from .loading import opened, scene_hash
 from .maps import ExposureMap, exposure_maps, haze_maps, summarise
 from .olat import OlatSet
 from .outputs import OutputFolder
@@ -39,7 +40,7 @@ class PictureSettings:
 
 
 def preview(
-    scene_path: Path,
+    scene: Path | OpenSet,
     folder: Path,
     tracing: TraceSettings = TraceSettings(),
     pictures: PictureSettings = PictureSettings(),
@@ -47,7 +48,7 @@ def preview(
     cache: Cache | None = None,
     progress: Progress | None = None,
 ) -> Report:
-    """Trace, develop and write everything of one scene.
+    """Trace, develop and write everything of one scene, given as a file or an open set.
 
     Files appear in `folder` together at the end, in place of those of an earlier run: `preview.png`,
     `map-exposure.png`, `map-face.png`, `map-background.png`, `map-incident.png`, `map-haze.png` (where there is haze),
@@ -60,7 +61,7 @@ def preview(
     """
     with OutputFolder(folder) as output:
         import_ahead()
-        loaded = load(scene_path)
+        loaded = opened(scene)
         stage = loaded.stage
         olat = trace_as(stage, tracing, cache=cache, progress=progress)
         stage = settled(stage, olat.meters)
@@ -68,7 +69,7 @@ def preview(
         maps = _write_maps(output, stage, olat, picture)
         picture = sized(picture, stage)
         _write_pictures(output, stage, olat, picture, pictures)
-        report = report_on(stage, olat, picture, maps, tracing.quality, loaded.hash)
+        report = report_on(stage, olat, picture, maps, tracing.quality, scene_hash(loaded))
         report = output.finish("report.json", report)
     return report
 

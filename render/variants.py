@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from materials import KeyfallError
-from materials.plain import visible
-from scenes import Scene, SceneError, build_stage
+from scenes import OpenSet, SceneError
 from scenes.findings import Finding
 from scenes.stage import Stage
 from scenes.styles import apply_style, style_named
-from scenes.variations import Variation, changed, checked, scene_tables
+from scenes.variations import Variation
+
+from .loading import opened
 
 MOST_CELLS = 48
 PLACED_BY_STYLE = ("azimuth_deg", "elevation_deg", "height_m", "at_m", "aim")
@@ -34,7 +35,6 @@ class Variant:
     row: int
     column: int
     labels: tuple[str, ...]
-    scene: Scene
     stage: Stage
     lights: tuple[str, ...]
     style: str | None
@@ -61,8 +61,10 @@ class Grid:
     variants: tuple[Variant, ...]
 
 
-def make_grid(path: Path, variations: list[Variation], styles: list[str] | None = None, key: str | None = None) -> Grid:
-    """Every variant of a scene file.
+def make_grid(
+    scene: Path | OpenSet, variations: list[Variation], styles: list[str] | None = None, key: str | None = None
+) -> Grid:
+    """Every variant of a scene, given as a file or an open set.
 
     Parameters
     ----------
@@ -76,7 +78,7 @@ def make_grid(path: Path, variations: list[Variation], styles: list[str] | None 
         Too many or too few variations, an unknown style, or (SceneError) variants that cannot be set up, all at once.
     """
     _allowed(variations, styles)
-    tables = scene_tables(path)
+    base = opened(scene)
     axes = [Axis(v.name, v.labels) for v in variations] + ([Axis("key style", tuple(styles))] if styles else [])
     down = axes[0] if len(axes) == 2 else None
     across = axes[-1]
@@ -86,15 +88,14 @@ def make_grid(path: Path, variations: list[Variation], styles: list[str] | None 
         for column in range(len(across.labels)):
             steps = [row, column] if down else [column]
             try:
-                variants.append(_variant(path, tables, variations, styles, key, steps))
+                variants.append(_variant(base, variations, styles, key, steps))
             except SceneError as error:
                 for finding in error.findings:
                     if finding.severity == "error":
                         faults.setdefault((finding.where, finding.message), finding)
     if faults:
         raise SceneError(faults.values())
-    base = checked(tables, path, "")
-    return Grid(base.title or visible(path.stem), build_stage(base), across, down, tuple(variants))
+    return Grid(base.name, base.stage, across, down, tuple(variants))
 
 
 def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
@@ -136,18 +137,12 @@ def _refuse_placed(light: str, variations: list[Variation], path: Path, what: st
 
 
 def _variant(
-    path: Path, tables: dict, variations: list[Variation], styles: list[str] | None, key: str | None, steps: list[int]
+    base: OpenSet, variations: list[Variation], styles: list[str] | None, key: str | None, steps: list[int]
 ) -> Variant:
-    labels: list[str] = []
-    what: list[str] = []
-    for variation, step in zip(variations, steps, strict=False):
-        what.append(f"{variation.name} = {variation.labels[step]}")
-        labels.append(variation.labels[step])
-        try:
-            tables = changed(tables, variation.keys, variation.values[step])
-        except KeyfallError as error:
-            raise SceneError([Finding(f"{path}, with {what[-1]}", None, "error", "", str(error))]) from None
-    scene = checked(tables, path, ", ".join(what))
+    labels = [variation.labels[step] for variation, step in zip(variations, steps, strict=False)]
+    what = [f"{variation.name} = {label}" for variation, label in zip(variations, labels, strict=False)]
+    changes = [(variation.keys, variation.values[step]) for variation, step in zip(variations, steps, strict=False)]
+    made = base.changed(changes, ", ".join(what)) if changes else base
     style = placed_key = None
     notes: tuple[str, ...] = ()
     if styles:
@@ -155,16 +150,16 @@ def _variant(
         labels.append(style)
         what.append(f"key style {style}")
         try:
-            styled = apply_style(scene, style, key, turn=_TURN not in _keys(variations))
+            styled = apply_style(made, style, key, turn=_TURN not in _keys(variations))
         except SceneError:
             raise
         except KeyfallError as error:
-            raise SceneError([Finding(f"{path}, with {what[-1]}", None, "error", "", str(error))]) from None
-        _refuse_placed(styled.key, variations, path, what[-1])
-        scene = checked(styled.tables, path, ", ".join(what))
+            raise SceneError([Finding(f"{base.path}, with {what[-1]}", None, "error", "", str(error))]) from None
+        _refuse_placed(styled.key, variations, base.path, what[-1])
+        made = made.with_tables(styled.tables, ", ".join(what))
         placed_key, notes = styled.key, styled.notes
     return Variant(
-        row=steps[0] if len(steps) == 2 else 0, column=steps[-1], labels=tuple(labels), scene=scene,
-        stage=build_stage(scene), lights=tuple(dict.fromkeys(n for v in variations for n in v.lights())),
-        style=style, key=placed_key, notes=notes,
+        row=steps[0] if len(steps) == 2 else 0, column=steps[-1], labels=tuple(labels), stage=made.stage,
+        lights=tuple(dict.fromkeys(n for v in variations for n in v.lights())), style=style, key=placed_key,
+        notes=notes,
     )  # fmt: skip

@@ -11,12 +11,13 @@ from pydantic import Field
 
 from materials import KeyfallError
 from materials.plain import hidden_character, shortened, visible
+from scenes import OpenSet
 from scenes.stage import Stage, White
 
 from .cache import Cache
 from .develop import develop
 from .files import write_exr
-from .loading import Loaded, load, staged
+from .loading import opened, scene_hash
 from .looks import read_looks
 from .maps import exposure_maps, haze_maps
 from .olat import OlatSet
@@ -46,8 +47,8 @@ def worked(
     return olat, picture.to_8_bit(), report_on(stage, olat, picture, maps, tracing.quality, scene_hash)
 
 
-def _titled(loaded: Loaded, path: Path) -> Stage:
-    return loaded.stage if loaded.stage.title else replace(loaded.stage, title=visible(path.stem))
+def _titled(loaded: OpenSet) -> Stage:
+    return loaded.stage if loaded.stage.title else replace(loaded.stage, title=loaded.name)
 
 
 def board_of(
@@ -78,10 +79,9 @@ def board_of(
         import_ahead(SHEETS)
         made = []
         for number, look in enumerate(named, 1):
-            loaded = staged(look.scene, look.files)
-            stage = _titled(loaded, look.path)
+            stage = _titled(look)
             told = among(progress, "look", number, len(named))
-            olat, picture, report = worked(stage, loaded.hash, tracing, cache, told)
+            olat, picture, report = worked(stage, scene_hash(look), tracing, cache, told)
             caption = captions[number - 1] if number <= len(captions) else None
             stage = settled(stage, olat.meters)
             made.append(BoardLook(stage.title, stage, picture, report, seen_light(olat, stage), caption))
@@ -96,8 +96,8 @@ def _board_title(looks: list[Look]) -> str:
 
 
 def plan_of(
-    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, paper: str = "a4", view: bool = True,
-    cache: Cache | None = None, progress: Progress | None = None,
+    scene: Path | OpenSet, folder: Path, tracing: TraceSettings = TraceSettings(), *, paper: str = "a4",
+    view: bool = True, cache: Cache | None = None, progress: Progress | None = None,
 ) -> PlanReport:  # fmt: skip
     """Trace a scene and write its lighting plan; see `render.plan.make.make_plan`.
 
@@ -110,9 +110,9 @@ def plan_of(
 
     with OutputFolder(folder) as output:
         import_ahead(SHEETS)
-        loaded = load(scene_path)
-        stage = _titled(loaded, scene_path)
-        olat, picture, report = worked(stage, loaded.hash, tracing, cache, progress)
+        loaded = opened(scene)
+        stage = _titled(loaded)
+        olat, picture, report = worked(stage, scene_hash(loaded), tracing, cache, progress)
         stage = settled(stage, olat.meters)
         plan = make_plan(stage, picture, report, PlanSettings(paper, view), output)  # type: ignore[arg-type]  # checked there
         plan = output.finish("plan.json", plan)
@@ -140,8 +140,8 @@ class ExportReport(Record):
 
 
 def export_of(
-    scene_path: Path, folder: Path, tracing: TraceSettings = TraceSettings(), *, gltf: bool = True, exr: bool = True,
-    table: bool = True, cache: Cache | None = None, progress: Progress | None = None,
+    scene: Path | OpenSet, folder: Path, tracing: TraceSettings = TraceSettings(), *, gltf: bool = True,
+    exr: bool = True, table: bool = True, cache: Cache | None = None, progress: Progress | None = None,
 ) -> list[str]:  # fmt: skip
     """Write a scene for other programs: `set.glb`, `lights.exr`, `lights.csv`, and `export.json`, which tells them
     apart from those of another run; returns the names written.
@@ -155,8 +155,8 @@ def export_of(
     """
     names = []
     with OutputFolder(folder) as output:
-        loaded = load(scene_path)
-        stage = _titled(loaded, scene_path)
+        loaded = opened(scene)
+        stage = _titled(loaded)
         if gltf:
             from .rigged import write_gltf
 
@@ -168,9 +168,9 @@ def export_of(
         if table:
             from .light_table import light_csv, light_rows
 
-            report = worked(stage, loaded.hash, tracing, cache, progress)[2]
+            report = worked(stage, scene_hash(loaded), tracing, cache, progress)[2]
             names.append(output.write_text("lights.csv", light_csv(light_rows(stage, report))).name)
         quality = tracing.quality if exr or table else None
-        told = ExportReport(title=stage.title, scene_hash=loaded.hash, quality=quality, versions=versions())
+        told = ExportReport(title=stage.title, scene_hash=scene_hash(loaded), quality=quality, versions=versions())
         output.finish("export.json", told)
     return [*names, "export.json"]

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from . import stage
-from .backdrop import Backdrop, Seen, seen_backdrop, spread_over
-from .check import look_over, parts_of
-from .findings import Finding, SceneError, dotted
+from .backdrop import Backdrop, Seen, seen_backdrop
+from .check import parts_of
+from .findings import Finding, Problem, SceneError, dotted
 from .haze import resolve_haze
 from .light_colour import gel_of, source_of
 from .meters import exact_f_number, format_power
@@ -26,6 +26,8 @@ from .resolve import aim_point, backdrop_of
 from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
 from .surroundings import far_surfaces
+from .survey import has_errors
+from .walk import look_over
 from .white import card_probe, white_of
 from .windows import glass_of, openings_of, places_of, window_surfaces
 
@@ -46,11 +48,22 @@ def build_stage(scene: Scene) -> stage.Stage:
     SceneError
         When the scene has an error that only shows on the set, such as a light inside the sitter.
     """
-    problems, found = look_over(scene.model_dump(exclude_unset=True, exclude_none=True), parts_of(scene))
+    walk = look_over(scene.model_dump(exclude_unset=True, exclude_none=True), parts_of(scene))
+    return stage_of(scene, walk.found, walk.problems)
+
+
+def stage_of(scene: Scene, found: Survey, problems: list[Problem]) -> stage.Stage:
+    """The stage of a scene that was walked round: what was `found`, and the `problems` met.
+
+    Raises
+    ------
+    SceneError
+        As for `build_stage`.
+    """
     name = scene.title or "the scene"
     findings = [Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems]
     sitter, camera = found.sitter, found.camera
-    if sitter is None or camera is None or any(p.severity == "error" for p in problems):
+    if sitter is None or camera is None or has_errors(problems):
         raise SceneError(findings)
     backdrop = backdrop_of(scene.background, scene.room)
     return stage.Stage(
@@ -195,7 +208,7 @@ def _past_sitter(backdrop: Backdrop, found: Survey) -> Seen:
     """What the camera sees of the backdrop, and where the lights of the scene, on or off, throw the sitter's shadow."""
     assert found.sitter is not None
     assert found.camera is not None
-    sitter = np.concatenate([spread_over(part.vertices, part.faces) for part in found.sitter.parts])
+    sitter = found.sitter.cover_m
     hiding = [sheet.points() for sheet in found.sheets.values()]
     others = np.concatenate(hiding) if hiding else np.zeros((0, 3))
     lights = [fixture.centre_m for fixture in found.fixtures.values() if fixture is not None]

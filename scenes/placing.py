@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from .aiming import turn_about_up
+from .backdrop import spread_over
 from .bodies import winding_number
 from .mesh_file import MeshData, read_mesh
 from .model import Sitter
@@ -23,7 +24,7 @@ FACE_POINTS = ("nose", "forehead", "chin", "cheek_L", "cheek_R")
 _SOFT_SLOTS = ("hair", "brow", "lash")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, eq=False)
 class PlacedSitter:
     """A sitter in the world frame.
 
@@ -44,6 +45,11 @@ class PlacedSitter:
     low: np.ndarray
     high: np.ndarray
     materials: bool = False
+
+    @functools.cached_property
+    def cover_m(self) -> np.ndarray:
+        """Points (n, 3) over all of it, metres; see `spread_over`."""
+        return np.concatenate([spread_over(part.vertices, part.faces) for part in self.parts])
 
 
 @functools.lru_cache(maxsize=4)

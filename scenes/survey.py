@@ -6,7 +6,7 @@ so one mistake hides no other.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -62,7 +62,8 @@ class Parts:
 
 @dataclass(slots=True)
 class Survey:
-    """What a walk round the set found: places, and the problems met on the way."""
+    """What a walk round the set found: places, and the problems met on the way; `of_standing` are those of them that
+    only what stands where decides."""
 
     problems: list[Problem] = field(default_factory=list)
     sitter: PlacedSitter | None = None
@@ -72,10 +73,19 @@ class Survey:
     far: dict[str, Far] = field(default_factory=dict)
     equipment: dict[str, Equipment] = field(default_factory=dict)
     sheets: dict[str, Sheet] = field(default_factory=dict)
+    of_standing: list[Problem] | None = None
 
 
-def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
-    """Resolve what can be resolved and look at it; `equipment` is that of every light made of kit that can be used."""
+def survey(
+    parts: Parts, equipment: dict[str, Equipment], before: Survey | None = None, standing: bool = False
+) -> Survey:
+    """Resolve what can be resolved and look at it.
+
+    Parameters
+    ----------
+    equipment : that of every light made of kit that can be used.
+    before : of an error-free set with the same sitter; `standing` says whether everything stands as it did there.
+    """
     found = Survey(equipment=equipment)
     if parts.camera is not None:
         found.problems += [p.within("camera") for p in parts.camera.doubts()]
@@ -87,11 +97,12 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
     if parts.sitter is None:
         return found
     try:
-        found.sitter = place_sitter(parts.sitter, parts.folder)
+        found.sitter = before.sitter if before is not None else place_sitter(parts.sitter, parts.folder)
     except KeyfallError as problem:
         key = "figure" if parts.sitter.figure is not None else "mesh"
         found.problems.append(Problem(("sitter", key), str(problem)))
         return found
+    assert found.sitter is not None
     if found.sitter.materials:
         found.problems.append(_unread_materials(parts.sitter))
     unit = _size(parts.sitter, found.sitter)
@@ -113,15 +124,34 @@ def survey(parts: Parts, equipment: dict[str, Equipment]) -> Survey:
         ]  # fmt: skip
     for name, fixture in found.fixtures.items():
         if fixture is not None:
-            found.problems += [p.within("light", name) for p in _light(parts, parts.lights[name], fixture, solid)]
-            if found.camera is not None and in_fixture(fixture, found.camera.origin_m[None])[0]:
-                message = "the camera is inside this light's housing"
-                found.problems.append(Problem(("light", name), message, fix="Move the light or the camera."))
-    found.problems += problems_of_rigging(parts, found, solid)
-    for name, sheet in found.sheets.items():
-        of = parts.pieces[name], sheet, parts.room, parts.background, solid, found.camera, found.fixtures
-        found.problems += [p.within("piece", name) for p in piece_problems(*of)]
+            found.problems += light_problems(parts, found, name, fixture, solid)
+    if before is not None and standing and before.of_standing is not None and not has_errors(found.problems):
+        found.of_standing = before.of_standing
+    else:
+        found.of_standing = [*problems_of_rigging(parts, found, solid), *pieces_problems(parts, found, solid)]
+    found.problems += found.of_standing
     return found
+
+
+def has_errors(problems: Iterable[Problem]) -> bool:
+    """Whether any of them is an error."""
+    return any(problem.severity == "error" for problem in problems)
+
+
+def light_problems(
+    parts: Parts, found: Survey, name: str, fixture: stage.Fixture, sitter: PlacedSitter
+) -> Iterator[Problem]:
+    """What is wrong with the place of one light, apart from its stand and what it runs into."""
+    yield from (p.within("light", name) for p in _light(parts, parts.lights[name], fixture, sitter))
+    if found.camera is not None and in_fixture(fixture, found.camera.origin_m[None])[0]:
+        yield Problem(("light", name), "the camera is inside this light's housing", fix="Move the light or the camera.")
+
+
+def pieces_problems(parts: Parts, found: Survey, sitter: PlacedSitter) -> Iterator[Problem]:
+    """What is wrong with the places of all pieces."""
+    for name, sheet in found.sheets.items():
+        of = parts.pieces[name], sheet, parts.room, parts.background, sitter, found.camera, found.fixtures
+        yield from (p.within("piece", name) for p in piece_problems(*of))
 
 
 def _resolve(parts: Parts, found: Survey) -> list[Problem]:

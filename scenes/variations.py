@@ -11,17 +11,11 @@ import copy
 import re
 import tomllib
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from materials.errors import KeyfallError
 
-from .check import check_data
-from .findings import Finding, Problem, SceneError, dotted
-from .locate import located
-from .model import Scene
 from .names import listed, nearest
-from .reader import Unreadable, parse, read_text
 
 MOST_VALUES = 12
 """Values of one variation: more would not be told apart on a sheet."""
@@ -184,41 +178,3 @@ def _missing(kind: str, name: str, table: dict[str, Any]) -> str:
     hint = f" Did you mean {close}?" if close else ""
     have = f"It has {listed(table)}." if table else f"It has no {kind}s."
     return f"There is no {kind} '{name}' in this scene.{hint} {have}"
-
-
-def scene_tables(path: Path) -> dict[str, Any]:
-    """The tables of a scene file that has no error.
-
-    Raises
-    ------
-    SceneError
-        When the file has any error; it carries all findings.
-    """
-    try:
-        text = read_text(path)
-        tables = parse(str(path), text)
-    except Unreadable as problem:
-        raise SceneError([problem.finding]) from None
-    scene, problems = check_data(tables, path.parent)
-    if scene is None:
-        raise SceneError(located(str(path), text, problems))
-    return tables
-
-
-def checked(tables: dict[str, Any], path: Path, what: str) -> Scene:
-    """The scene of changed tables; `what` says the change.
-
-    Raises
-    ------
-    SceneError
-        When the change makes an error; each finding names the change in place of a line.
-    """
-    scene, problems = check_data(tables, path.parent)
-    if scene is None:
-        raise SceneError(_finding(path, what, problem) for problem in problems if problem.severity == "error")
-    return scene
-
-
-def _finding(path: Path, what: str, problem: Problem) -> Finding:
-    place = f"{path}, with {what}" if what else str(path)
-    return Finding(place, None, problem.severity, dotted(problem.path), problem.message, problem.allowed, problem.fix)

@@ -63,13 +63,18 @@ class Rigged:
         return "at_m" if self.table.at_m is not None else "distance_m"
 
 
-def rigging_problems(rigged: list[Rigged], place: Place, sitter: PlacedSitter, room: Room | None) -> Iterator[Problem]:
-    """Everything the lights and their stands run into, each with the light's name before its path."""
+def rigging_problems(
+    rigged: list[Rigged], place: Place, sitter: PlacedSitter, room: Room | None, only: str | None = None
+) -> Iterator[Problem]:
+    """Everything the lights and their stands run into, each with the light's name before its path; or only what the
+    light of the name `only` has to do with."""
     stands: dict[str, Foot | None] = {}
     frame = frame_of(place.camera, sitter)
     body = _hard(sitter)
     for light in rigged:
         stands[light.name] = support_of(light.fixture, light.look, place)
+        if only is not None and light.name != only:
+            continue
         for problem in (
             *_walls(light, place, room),
             *_sitter(light, sitter, body),
@@ -79,8 +84,10 @@ def rigging_problems(rigged: list[Rigged], place: Place, sitter: PlacedSitter, r
             *_picture(light, place, frame),
         ):
             yield problem.within("light", light.name)
-    yield from _each_other([light for light in rigged if light.table.on], stands)
-    yield from _in_the_light([light for light in rigged if light.table.on])
+    lit = [light for light in rigged if light.table.on]
+    pairs = [pair for pair in combinations(lit, 2) if only is None or only in (pair[0].name, pair[1].name)]
+    yield from _each_other(pairs, stands)
+    yield from _in_the_light(pairs)
 
 
 def _warning(light: Rigged, message: str, fix: str, key: str = "", allowed: str = "") -> Problem:
@@ -296,8 +303,8 @@ def _percent(share: float) -> str:
     return f"{100 * share:.0f} %" if share >= 0.02 else f"{100 * share:.1f} %"
 
 
-def _each_other(rigged: list[Rigged], stands: Mapping[str, Foot | None]) -> Iterator[Problem]:
-    for first, second in combinations(rigged, 2):
+def _each_other(pairs: list[tuple[Rigged, Rigged]], stands: Mapping[str, Foot | None]) -> Iterator[Problem]:
+    for first, second in pairs:
         apart = float(np.linalg.norm(first.fixture.centre_m - second.fixture.centre_m))
         if apart < 6:
             deep = max(
@@ -320,22 +327,19 @@ def _shared(one: Solid, other: Solid) -> float:
     return float(one.depth_in(other.surface).max())
 
 
-def _in_the_light(rigged: list[Rigged]) -> Iterator[Problem]:
+def _in_the_light(pairs: list[tuple[Rigged, Rigged]]) -> Iterator[Problem]:
     """Lights whose way to their aim another one stands in."""
-    for light in rigged:
+    for light, other in (pair for one, two in pairs for pair in ((one, two), (two, one))):
         starts = 0.9 * exit_outline(light.fixture) + 0.1 * light.fixture.centre_m
         starts = np.concatenate([starts, (starts + light.fixture.centre_m) / 2, light.fixture.centre_m[None]])
         starts = starts + 0.005 * light.fixture.forward
         ends = np.broadcast_to(light.aim_m, starts.shape)
-        for other in rigged:
-            if other is light:
-                continue
-            cut = np.zeros(len(starts), bool)
-            for solid in other.solids:
-                cut |= solid.stops(starts, ends)
-            share = float(cut.mean())
-            if share > BLOCKED_SHARE:
-                taken = f"it takes {_percent(share)} of what goes to its aim"
-                message = f"the light '{other.name}' stands in this one's way: {taken}"
-                fix = "Move one of the two; meter readings of this light are low, or none."
-                yield _warning(light, message, fix).within("light", light.name)
+        cut = np.zeros(len(starts), bool)
+        for solid in other.solids:
+            cut |= solid.stops(starts, ends)
+        share = float(cut.mean())
+        if share > BLOCKED_SHARE:
+            taken = f"it takes {_percent(share)} of what goes to its aim"
+            message = f"the light '{other.name}' stands in this one's way: {taken}"
+            fix = "Move one of the two; meter readings of this light are low, or none."
+            yield _warning(light, message, fix).within("light", light.name)

@@ -22,8 +22,11 @@ if TYPE_CHECKING:
     from ..survey import Parts, Survey
 
 
-def problems_of_rigging(parts: Parts, found: Survey, sitter: PlacedSitter) -> list[Problem]:
-    """What lights and stands run into; nothing where a light or the camera is not where it can be."""
+def problems_of_rigging(
+    parts: Parts, found: Survey, sitter: PlacedSitter, only: str | None = None
+) -> list[Problem]:
+    """What lights and stands run into, or what the one light `only` has to do with; nothing where a light or the camera
+    is not where it can be."""
     if found.camera is None:
         return []
     errors = [p.path for p in found.problems if p.severity == "error"]
@@ -33,7 +36,8 @@ def problems_of_rigging(parts: Parts, found: Survey, sitter: PlacedSitter) -> li
         for name, fixture in found.fixtures.items()
         if fixture is not None and name not in wrong
     ]
-    return list(rigging_problems(rigged, place_of(parts, found.camera, found.places, sitter), sitter, parts.room))
+    place = place_of(parts, found.camera, found.places, sitter)
+    return list(rigging_problems(rigged, place, sitter, parts.room, only))
 
 
 def rigged_light(

@@ -6,7 +6,6 @@ import copy
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,11 +13,12 @@ import numpy as np
 from .. import stage
 from ..aiming import angles_deg, look_frame
 from ..bodies import exit_outline, in_fixture, in_frame
-from ..check import check_data, look_over, parts_of
 from ..findings import Finding, Problem, SceneError, dotted
 from ..model import Light, Scene
 from ..model.scene import role_of
+from ..open_set import OpenSet
 from ..survey import Survey
+from ..trial import tried
 from .frame import FaceFrame, face_frame
 from .pattern import light_from, pattern_of
 from .relief import Relief, face_relief
@@ -54,10 +54,11 @@ class FaceOnSet:
     found: Survey
 
 
-def styled(scene: Scene, style: Style, key: str, turn: bool = True) -> StyledScene:
-    """The scene with the light `key` in a style; see `scenes.styles.apply_style`."""
+def styled(opened: OpenSet, style: Style, key: str, turn: bool = True) -> StyledScene:
+    """The set with the light `key` in a style; see `scenes.styles.apply_style`."""
+    scene = opened.scene
     tables = scene.model_dump(mode="json", exclude_unset=True)
-    face = _face(scene)
+    face = _face(opened.survey)
     fixture = _fixture(face.found, key)
     azimuth, _ = face.frame.angles_deg(fixture.centre_m)
     distance = round(float(np.linalg.norm(fixture.centre_m - face.frame.origin_m)), 3)
@@ -69,8 +70,8 @@ def styled(scene: Scene, style: Style, key: str, turn: bool = True) -> StyledSce
         notes.append(f"The sitter stays turned as varied; {style.name} light wants the face {far}.")
     elif wanted is not None:
         notes.append(_turn(tables, scene, wanted - face.turn_deg, style, wanted))
-        scene = _sound(tables, scene.folder)
-        face = _face(scene)
+        opened = opened.with_tables(tables)
+        face = _face(opened.survey)
     if abs(face.turn_deg) < STRAIGHT_DEG:
         pass  # a face that looks at the camera has no far side: the key stays on its own
     elif style.name in ("short", "profile-rim"):
@@ -85,17 +86,15 @@ def styled(scene: Scene, style: Style, key: str, turn: bool = True) -> StyledSce
         notes.append(f"The light {key} is aimed at the face now.")
     for name in _PLACING:
         table.pop(name, None)
-    notes += _place(tables, scene.folder, ("light", key), face, _key_spots(style, side, distance, face, key))
+    notes += _place(tables, opened, ("light", key), _key_spots(style, side, distance, face, key))
     if style.name == "clamshell":
-        notes += _under(tables, scene, key, face)
-    _sound(tables, scene.folder)
+        notes += _under(tables, opened.with_tables(tables), key, face)
     return StyledScene(tables, key, tuple(notes))
 
 
-def _face(scene: Scene) -> FaceOnSet:
-    problems, found = look_over(scene.model_dump(exclude_unset=True, exclude_none=True), parts_of(scene))
-    if found.sitter is None or found.camera is None or any(p.severity == "error" for p in problems):
-        raise _refused(problems, scene.title)
+def _face(found: Survey) -> FaceOnSet:
+    assert found.sitter is not None
+    assert found.camera is not None
     frame = face_frame({name: mark.position_m for name, mark in found.sitter.landmarks.items()})
     skin = [(p.vertices, p.faces, p.normals) for p in found.sitter.parts if p.region == "face"]
     return FaceOnSet(frame, face_relief(frame, skin), frame.turn_from_deg(found.camera.origin_m), found)
@@ -110,13 +109,6 @@ def _fixture(found: Survey, name: str) -> stage.Fixture:
 def _refused(problems: Iterable[Problem], title: str) -> SceneError:
     name = title or "the scene"
     return SceneError(Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems)
-
-
-def _sound(tables: dict[str, Any], folder: Path) -> Scene:
-    scene, problems = check_data(tables, folder)
-    if scene is None:
-        raise _refused(problems, str(tables.get("title", "")))
-    return scene
 
 
 def _turn_wanted(style: Style, turn_deg: float, side: int) -> float | None:
@@ -222,7 +214,7 @@ def _in_the_way(fixture: stage.Fixture, found: Survey, own: str) -> bool:
 
 
 def _place(
-    tables: dict[str, Any], folder: Path, where: tuple[str, str], face: FaceOnSet, candidates: Iterable[Spot]
+    tables: dict[str, Any], opened: OpenSet, where: tuple[str, str], candidates: Iterable[Spot]
 ) -> list[str]:
     """Write the best place into the table `where`; returns notes on what could not be had.
 
@@ -240,8 +232,7 @@ def _place(
         asked = spot.distance_m if asked is None else asked
         if best is not None and (spot.faults, 0) >= best[0]:
             continue
-        trial = {**tables, kind: {**tables[kind], name: {**bare, **spot.table()}}}
-        _, problems = check_data(trial, folder)
+        problems = tried(opened.walk, kind, name, {**bare, **spot.table()})
         first = first or problems
         if any(p.severity == "error" for p in problems):
             continue
@@ -271,22 +262,23 @@ def _shortfalls(name: str, faults: int, warned: int, spot: Spot, asked: float | 
     return notes
 
 
-def _under(tables: dict[str, Any], scene: Scene, key: str, face: FaceOnSet) -> list[str]:
+def _under(tables: dict[str, Any], opened: OpenSet, key: str, face: FaceOnSet) -> list[str]:
     """Put the fill, else a white board, under the face; returns the notes."""
+    scene = opened.scene
     fills = [n for n, light in scene.light.items() if role_of(n, light) == "fill" and n != key and not light.far()]
     if fills:
-        return _fill_under(tables, scene.folder, fills[0], scene.light[fills[0]], face)
+        return _fill_under(tables, opened, fills[0], scene.light[fills[0]], face)
     name = "under-board"
     pieces = tables.setdefault("piece", {})
     while name in pieces:
         name += "-2"
     pieces[name] = dict(_BOARD)
-    notes = _place(tables, scene.folder, ("piece", name), face, _board_spots(face))
+    notes = _place(tables, opened, ("piece", name), _board_spots(face))
     return [f"A white board is added under the face as [piece.{name}].", *notes]
 
 
 def _fill_under(
-    tables: dict[str, Any], folder: Path, name: str, light: Light, face: FaceOnSet
+    tables: dict[str, Any], opened: OpenSet, name: str, light: Light, face: FaceOnSet
 ) -> list[str]:  # fmt: skip
     fixture = _fixture(face.found, name)
     asked = round(float(np.linalg.norm(fixture.centre_m - face.frame.origin_m)), 3)
@@ -298,7 +290,7 @@ def _fill_under(
         table["on"] = True
         notes.append(f"The light {name} was off and is on now.")
     tables["light"][name] = table
-    return [*notes, *_place(tables, folder, ("light", name), face, _fill_spots(asked, fixture, face, name))]
+    return [*notes, *_place(tables, opened, ("light", name), _fill_spots(asked, fixture, face, name))]
 
 
 def _elevations_under() -> list[float]:

@@ -9,13 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from materials.errors import KeyfallError
 
 from ..model import Scene
 from ..model.scene import role_of
 from ..names import nearest
+
+if TYPE_CHECKING:
+    from ..open_set import OpenSet
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +177,9 @@ def key_of(scene: Scene, key: str | None = None) -> str:
     return key
 
 
-def apply_style(scene: Scene, style: str, key: str | None = None, *, turn: bool = True) -> StyledScene:
+def apply_style(
+    scene: Scene | OpenSet, style: str, key: str | None = None, *, turn: bool = True
+) -> StyledScene:
     """The scene with its key light moved into a style, and the sitter or a fill where the style asks for it.
 
     The key keeps its head, modifiers, gels, power and distance from the face, and the side of the face it is on.
@@ -190,10 +195,15 @@ def apply_style(scene: Scene, style: str, key: str | None = None, *, turn: bool 
         For an unknown style or light, a key that cannot be moved, or (SceneError) when no place in the style's window
         is free; its text is what the check of the scene finds there.
     """
+    from ..open_set import OpenSet, open_set
     from .placing import styled
 
     chosen = style_named(style)
-    return styled(scene, chosen, key_of(scene, key), turn)
+    table = scene.scene if isinstance(scene, OpenSet) else scene
+    name = key_of(table, key)
+    if not isinstance(scene, OpenSet):
+        scene = open_set(scene.model_dump(mode="json", exclude_unset=True), scene.folder)
+    return styled(scene, chosen, name, turn)
 
 
 def spots(style: Style, side: int) -> Iterator[tuple[float, float]]:

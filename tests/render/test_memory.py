@@ -17,11 +17,11 @@ from render import trace
 from render.cache import Cache
 from render.develop import scene_rgb, scene_rgb_each
 from render.half import Half
-from render.loading import load
 from render.maps import incident_stops, luminance_stops
 from render.memory import largest_side, limit_bytes, memory_fault, need_of
 from render.meterset import MeterSet
 from render.olat import Guides, LightTransport, OlatSet, assemble
+from scenes import open_set
 from scenes.stage import Stage
 
 from .cli_scene import keyfall, write_scene
@@ -44,7 +44,7 @@ def sized(stage: Stage, width: int, height: int, lights: int) -> Stage:
 
 @pytest.fixture(scope="module")
 def small(tmp_path_factory) -> Stage:
-    return load(write_scene(tmp_path_factory.mktemp("scene") / "look.toml")).stage
+    return open_set(write_scene(tmp_path_factory.mktemp("scene") / "look.toml")).stage
 
 
 def test_a_large_print_with_four_lights_fits_into_six_gigabytes(small, tmp_path):
@@ -133,5 +133,5 @@ def test_the_estimate_is_what_a_run_takes(tmp_path):
             text=True,
             check=True,
         )
-        estimate = need_of(load(path).stage, Cache(tmp_path / "cache")).peak_bytes
+        estimate = need_of(open_set(path).stage, Cache(tmp_path / "cache")).peak_bytes
         assert 0.5 * estimate < float(run.stdout) < estimate, (side, float(run.stdout) / estimate)

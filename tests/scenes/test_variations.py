@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from materials import KeyfallError
-from scenes import SceneError
-from scenes.variations import MOST_VALUES, changed, checked, parse_variation, scene_tables
+from scenes import SceneError, open_set
+from scenes.variations import MOST_VALUES, changed, parse_variation
 
 pytestmark = pytest.mark.quick
 
@@ -99,7 +99,6 @@ def test_a_key_that_is_not_there_says_what_is(key, said):
 
 
 def test_what_a_change_breaks_names_the_change():
-    path = DEMO_SCENES / "close-key.toml"
-    tables = changed(scene_tables(path), (("light", "key", "gels"),), (["tael"],))
+    opened = open_set(DEMO_SCENES / "close-key.toml")
     with pytest.raises(SceneError, match=r"close-key.toml, with key gels = tael: error: .*\n.*Did you mean teal"):
-        checked(tables, path, "key gels = tael")
+        opened.changed([((("light", "key", "gels"),), (["tael"],))], "key gels = tael")
