@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from materials.finishes import Finish
 
     from .kit import Equipment
-    from .survey import Survey
+    from .parts import Survey
 
 
 def build_stage(scene: Scene) -> stage.Stage:

@@ -13,8 +13,8 @@ from .findings import Finding, Problem, SceneError
 from .hidden import with_hidden
 from .locate import located
 from .model import FORMAT, Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Scene, Sitter, Table
+from .parts import Parts
 from .reader import Unreadable, format_problem, parse, read_text
-from .survey import Parts
 from .walk import Walk, look_over
 
 _EXAMPLES = {"light": "[light.key]", "piece": "[piece.flag]", "window": "[room.window.north]"}

@@ -16,9 +16,9 @@ from .build import stage_of
 from .check import Checked, check_tables, read_checked
 from .findings import Finding, SceneError, dotted
 from .model import Scene
+from .parts import Survey
 from .reader import Unreadable
 from .stage import Stage
-from .survey import Survey
 from .variations import changed
 from .walk import Walk
 

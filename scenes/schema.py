@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .model import Scene, Table
-from .names import stock_names
+from .stock_names import stock_names
 
 _ANY_TEXT = {"type": "string", "minLength": 1}
 _CSV = {"type": "string", "pattern": r"\.[cC][sS][vV]$"}

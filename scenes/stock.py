@@ -14,8 +14,9 @@ from materials.reading import why_unreadable
 
 from .findings import KeyPath, Problem
 from .model.light import CLOUD_CCT_K
-from .names import listed, nearest, stock_names
+from .names import listed, nearest
 from .placing import stock_figure
+from .stock_names import stock_names
 
 if TYPE_CHECKING:
     from .kit import Kit

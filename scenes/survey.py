@@ -7,8 +7,7 @@ so one mistake hides no other.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,14 +16,14 @@ from materials.errors import KeyfallError
 from . import stage
 from .bodies import exit_outline, in_fixture, in_frame, project
 from .confines import behind_background, beyond, wall_name
-from .far import Far, resolve_far
+from .far import resolve_far
 from .findings import Problem
 from .kit import Equipment
-from .model import Background, Camera, Exposure, Ground, Haze, Light, Piece, Room, Sitter
+from .model import Background, Camera, Light, Room, Sitter
 from .model.light_checks import STRENGTHS
 from .numbers import significant
+from .parts import Parts, Survey
 from .piece_checks import piece_problems
-from .pieces import Sheet
 from .placing import FACE_POINTS, PlacedSitter, place_sitter, point_in_sitter
 from .resolve import Unresolved, aim_places, resolve_camera, resolve_fixture, resolve_piece
 from .rigging.on_set import problems_of_rigging
@@ -42,38 +41,6 @@ OWN_STRENGTH_MARGIN = 0.05
 """Share by which a stated strength may differ from a photometric file's without a word."""
 
 _UNITS = ((0.001, "millimetres"), (0.01, "centimetres"), (0.0254, "inches"))
-
-
-@dataclass(frozen=True, slots=True)
-class Parts:
-    """The tables of a scene that are sound; None stands for one that is absent or faulty."""
-
-    folder: Path
-    camera: Camera | None = None
-    exposure: Exposure | None = None
-    sitter: Sitter | None = None
-    room: Room | None = None
-    ground: Ground | None = None
-    background: Background | None = None
-    lights: dict[str, Light] = field(default_factory=dict)
-    pieces: dict[str, Piece] = field(default_factory=dict)
-    haze: Haze | None = None
-
-
-@dataclass(slots=True)
-class Survey:
-    """What a walk round the set found: places, and the problems met on the way; `of_standing` are those of them that
-    only what stands where decides."""
-
-    problems: list[Problem] = field(default_factory=list)
-    sitter: PlacedSitter | None = None
-    places: dict[str, np.ndarray] = field(default_factory=dict)
-    camera: stage.Camera | None = None
-    fixtures: dict[str, stage.Fixture | None] = field(default_factory=dict)
-    far: dict[str, Far] = field(default_factory=dict)
-    equipment: dict[str, Equipment] = field(default_factory=dict)
-    sheets: dict[str, Sheet] = field(default_factory=dict)
-    of_standing: list[Problem] | None = None
 
 
 def survey(

@@ -11,10 +11,11 @@ from pydantic import ValidationError
 from .explain import Format, problems_of
 from .findings import Problem
 from .model import Light, Piece
+from .parts import Survey
 from .piece_checks import piece_problems
 from .resolve import Unresolved, resolve_fixture, resolve_piece
 from .rigging.on_set import problems_of_rigging
-from .survey import Survey, light_problems, pieces_problems
+from .survey import light_problems, pieces_problems
 from .walk import Walk
 
 

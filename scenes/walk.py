@@ -13,8 +13,9 @@ from .kit import Equipment, Kit, calibrate, check_kit, equip, stock_kit
 from .light_colour import emitted_by, narrow_problems
 from .model import Light
 from .model.scene import scene_problems, set_up_problems
+from .parts import Parts, Survey
 from .stock import kit_name_problems, name_problems
-from .survey import Parts, Survey, survey
+from .survey import survey
 from .sync import sync_problems
 from .white import white_problems
 

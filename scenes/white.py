@@ -21,7 +21,7 @@ from .stock import source_problems
 
 if TYPE_CHECKING:
     from .light_colour import Emitted
-    from .survey import Parts, Survey
+    from .parts import Parts, Survey
 
 CARD = "card"
 """Name of the meter point at a card that stands at none of the others."""

@@ -3,9 +3,10 @@
 from .calibrate import Calibration, calibrate
 from .equip import Equipment, equip
 from .kit import Kit
-from .load import KitError, check_kit, load_kit, stock_kit
+from .load import KitError, check_kit, load_kit
 from .model import Head, KitFile, Reading
 from .settings import nearest_setting
+from .stock import stock_kit
 
 __all__ = [
     "Calibration",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import functools
-import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -20,30 +19,19 @@ from ..reader import Unreadable, format_problem, parse, read_text
 from ..stock import absent, source_problems
 from ..strength import DarkAxis
 from .calibrate import calibrate, predicted_lux
-from .kit import STOCK_FOLDER, Kit
+from .kit import Kit
 from .model import Head, KitFile, Reading
 from .settings import power_problems
+from .stock import FORMAT, stock_kit
 
-FORMAT = 1
 KIT_FORMAT = Format(
     KitFile, "the kit", {"head": "[head.studio-flash]", "modifier": "[modifier.big-box]", "reading": "[[reading]]"}
 )
 _START = "format = 1, [head.NAME], [modifier.NAME], [[reading]]"
-_STOCK_FILES = ("stock-kit.toml", "stock-modifiers.toml")
 
 
 class KitError(SceneError):
     """A kit file that cannot be used; `findings` carries everything that was found."""
-
-
-@functools.lru_cache(maxsize=1)
-def stock_kit() -> Kit:
-    """The heads and modifiers everybody has, under plain names."""
-    tables: dict[str, Any] = {}
-    for name in _STOCK_FILES:
-        tables.update(tomllib.loads((STOCK_FOLDER / name).read_text("utf-8")))
-    file = KitFile.model_validate({"format": FORMAT, **tables})
-    return Kit(None, "", file.head, file.modifier, frozenset(), frozenset(), ())
 
 
 def load_kit(path: str | Path | None = None) -> Kit:

@@ -19,7 +19,7 @@ from .stands import Paper, Place
 
 if TYPE_CHECKING:
     from ..kit import Equipment
-    from ..survey import Parts, Survey
+    from ..parts import Parts, Survey
 
 
 def problems_of_rigging(

@@ -17,7 +17,7 @@ from ..findings import Finding, Problem, SceneError, dotted
 from ..model import Light, Scene
 from ..model.scene import role_of
 from ..open_set import OpenSet
-from ..survey import Survey
+from ..parts import Survey
 from ..trial import tried
 from .frame import FaceFrame, face_frame
 from .pattern import light_from, pattern_of

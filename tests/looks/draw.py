@@ -14,7 +14,7 @@ from scenes import build_stage, check_scene, load_scene
 from scenes.dump import dump_tables
 from scenes.kit import stock_kit
 from scenes.meters import nominal_f_number
-from scenes.names import stock_names
+from scenes.stock_names import stock_names
 
 Tables = dict[str, Any]
 FOCAL_LENGTHS_MM = (35, 50, 85, 105, 135)

@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import strategies as st
 
 from materials.plain import hidden_character
-from scenes.names import stock_names
+from scenes.stock_names import stock_names
 
 Tables = dict[str, Any]
 

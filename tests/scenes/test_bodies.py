@@ -12,9 +12,8 @@ from hypothesis import strategies as st
 
 from scenes.bodies import exit_outline, in_fixture, in_frame, project, winding_number
 from scenes.model import Sitter
-from scenes.placing import place_sitter
+from scenes.placing import place_sitter, point_in_sitter
 from scenes.stage import Camera, Fixture
-from scenes.survey import point_in_sitter
 
 CUBE = np.array([[x, y, z] for x in (0, 1) for y in (0, 1) for z in (0, 1)], float)
 CUBE_FACES = np.array(

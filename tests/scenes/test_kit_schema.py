@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from scenes.kit import KitFile
-from scenes.names import stock_names
 from scenes.schema import kit_json_schema, scene_json_schema
+from scenes.stock_names import stock_names
 
 
 def _tables(schema: dict[str, Any]) -> list[dict[str, Any]]:

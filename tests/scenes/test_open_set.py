@@ -16,7 +16,7 @@ from render.cache import content_hash as digest
 from render.looks import read_looks
 from render.variants import make_grid
 from scenes import Scene, SceneError, build_stage, load_scene, open_set
-from scenes.names import stock_names
+from scenes.stock_names import stock_names
 from scenes.styles import STYLES, apply_style
 from scenes.variations import parse_variation
 

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from scenes import Scene, scene_json_schema
-from scenes.names import stock_names
+from scenes.stock_names import stock_names
 
 
 def _nodes(node: Any) -> Any:
