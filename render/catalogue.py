@@ -6,6 +6,7 @@ import materials
 from scenes.daylight import SKIES, SKY_WORDS
 from scenes.kit import stock_kit
 from scenes.names import LANDMARKS, MESH_LANDMARKS
+from scenes.reference import scene_reference
 from scenes.sitters import SITTERS
 from scenes.styles import STYLES
 
@@ -53,7 +54,27 @@ _SECTIONS = {
 }
 
 
+KEYS = "keys"
+"""The section of the keys of a scene file, which is no list of names and not among all of them."""
+
+
+def _keys() -> dict[str, dict[str, str]]:
+    """Every key by the heading of its table: what it is, what it may hold, what it is if left out, an example."""
+    told: dict[str, dict[str, str]] = {}
+    for table in scene_reference():
+        heading = f"{table.heading}: {table.description}" if table.description else table.heading
+        told[heading] = {}
+        for key in table.keys:
+            usual = f"; {key.default} if left out" if key.default is not None else ""
+            usual = "; must be there" if key.required else usual
+            allowed = f"{key.allowed[0].upper()}{key.allowed[1:]}{usual}."
+            told[heading][key.key] = f"{key.description} {allowed} Example: {key.example}".strip()
+    return told
+
+
 def catalogue(what: str = "all") -> dict[str, dict[str, str]]:
-    """Names and one-line descriptions by section; `what` is a section or "all"."""
+    """Names and one-line descriptions by section; `what` is a section, "all" sections of names, or "keys"."""
+    if what == KEYS:
+        return _keys()
     chosen = list(_SECTIONS) if what == "all" else [what]
     return {section: dict(_SECTIONS[section]()) for section in chosen}

@@ -65,6 +65,7 @@ class Catalogue(str, Enum):
     skins = "skins"
     hair = "hair"
     irises = "irises"
+    keys = "keys"
 
 
 @app.command()
@@ -238,7 +239,7 @@ def doctor(as_json: AsJson = False) -> None:
 def list_names(
     what: Annotated[Catalogue, typer.Argument(help="What to list.")] = Catalogue.all, as_json: AsJson = False
 ) -> None:
-    """List the names a scene file may use, and what they are."""
+    """List the names a scene file may use, and what they are; with keys, every key of the format with an example."""
     with plain_errors():
         from .catalogue import catalogue
 
@@ -247,7 +248,8 @@ def list_names(
             sys.stdout.write(json.dumps(listing, indent=2) + "\n")
             return
         for title, entries in listing.items():
-            table = Table(title=title, title_justify="left", show_header=False, box=None, pad_edge=False)
+            heading = Text(title, style="italic")
+            table = Table(title=heading, title_justify="left", show_header=False, box=None, pad_edge=False)
             for name, description in entries.items():
                 table.add_row(Text(name, style="bold"), Text(description))
             Console().print(table)

@@ -9,8 +9,11 @@ from materials.plain import visible
 
 from .findings import KeyPath
 from .names import listed
+from .numbers import significant
 
 Schema = dict[str, Any]
+
+_ONE = {"skin": "a skin tone", "hair": "a hair colour", "iris": "an eye colour", "air": "an air, as list airs shows"}
 
 
 class SchemaWalk:
@@ -151,12 +154,12 @@ def _describe_text(schema: Schema) -> str:
     if schema.get("format") == "date-time":
         return "a date and time with its offset from UTC, such as 2025-06-21T10:30:00+02:00"
     names = schema.get("x-names")
-    return f"the name of a {names}" if names else "text in quotes"
+    return f"the name of {_ONE.get(names, f'a {names}')}" if names else "text in quotes"
 
 
 def _bounds(schema: Schema) -> str:
     def number(key: str) -> str:
-        return f"{schema[key]:.10g}"
+        return significant(schema[key], 10)
 
     parts: Iterable[str] = ()
     if "exclusiveMinimum" in schema:
