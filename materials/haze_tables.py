@@ -1,6 +1,7 @@
 """Makes `data/haze_fluids.csv`: what droplets of each fluid do to light, by Mie theory.
 
-``python -m materials.haze_tables`` needs miepython, which nothing else does, and four minutes. Droplets are spheres
+``python -m materials.haze_tables`` needs miepython, which comes with the extra `tables`, and four minutes. Droplets are
+spheres
 whose diameters spread log-normally; the median is that of the mass. Refractive indices and densities from memory
 (triethylene glycol 1.44, white mineral oil 1.46, water 1.333); none absorbs visible light on the scale of a room.
 """

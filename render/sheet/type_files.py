@@ -1,4 +1,4 @@
-"""The files of the type family."""
+"""The files of the type family, which come with their licence (SIL OFL 1.1) in `data/`."""
 
 from __future__ import annotations
 
@@ -9,17 +9,16 @@ FAMILY = "Source Sans Pro"
 FALLBACK = "DejaVu Sans"
 """For scripts the family lacks; comes with matplotlib."""
 
+_FOLDER = Path(__file__).parent / "data"
 _FILES = {"regular": "Regular", "semibold": "Semibold", "bold": "Bold", "italic": "It"}
 
 
 @cache
 def font_files() -> dict[str, Path]:
     """Files of the family by cut; made known to matplotlib at the first call."""
-    import font_source_sans_pro
     from matplotlib import font_manager
 
-    folder = Path(font_source_sans_pro.__file__).parent / "files"
-    files = {cut: folder / f"SourceSansPro-{name}.ttf" for cut, name in _FILES.items()}
+    files = {cut: _FOLDER / f"SourceSansPro-{name}.ttf" for cut, name in _FILES.items()}
     for file in files.values():
         font_manager.fontManager.addfont(file)
     return files
