@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .appearance import Appearance, Front
 from .optics import PLAIN, Angular, Optics
 
 if TYPE_CHECKING:
@@ -253,7 +254,8 @@ class Light:
     """A light: `fixture` is None for ambient light, sun and sky; `gel` is None without gels (a stack is one gel).
 
     `power_setting` says how the head is set, for people, e.g. "500 Ws at 1/8 (-3.0)"; None where that means nothing.
-    `modifiers` names what is on the head, from the head outward, and `modifier_kinds` says of which kind each is.
+    `modifiers` names what is on the head, from the head outward. `appearance` says how it looks, None where only its
+    fixture tells, and `fronts` what stands before that.
     `aim` is the landmark it is pointed at, None where the scene gives a place; `aim_m` (3,) is where that is, None for
     light from no fixture. `power` is the setting as a fraction of full; None where that means nothing.
     `bare` makes the standard reflector on the same lamp, at the origin, and `modifier_stops` is what the kit's readings
@@ -272,7 +274,8 @@ class Light:
     distant: Distant | None = None
     head: HeadInfo | None = None
     modifiers: tuple[str, ...] = ()
-    modifier_kinds: tuple[str, ...] = ()
+    appearance: Appearance | None = None
+    fronts: tuple[Front, ...] = ()
     aim: str | None = None
     aim_m: np.ndarray | None = None
     power: float | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scenes.stage import Fixture, Light
+from scenes.stage import Light
 
 from ..rigged.housing import look_of
 
@@ -45,10 +45,6 @@ FRONT_WORDS = {
 }
 """What may stand in front of it."""
 
-_FORM_OF_KIND = {
-    "bulb": "bulb", "reflector": "reflector", "snoot": "snoot", "dish": "dish", "ring": "ring", "panel": "panel",
-    "tube": "tube", "fresnel": "lens", "projector": "projector", "window": "window", "photometric": "measured",
-}  # fmt: skip
 _PLAIN = {
     "disk": "disk", "rectangle": "rectangle", "octagon": "octagon", "sphere": "sphere", "spot": "spot", "tube": "rod",
 }  # fmt: skip
@@ -72,7 +68,7 @@ class Form:
 
 
 def form_of(light: Light) -> Form:
-    """The form of a light, by the kinds of its modifiers."""
+    """The form of a light, as its modifiers say."""
     if light.distant is not None:
         return Form("sun" if light.distant.kind == "sun" else "sky")
     if light.fixture is None:
@@ -82,14 +78,4 @@ def form_of(light: Light) -> Form:
     if not light.modifiers:
         bare = light.head is not None and bool(light.head.name)
         return Form("bulb" if bare else _PLAIN[light.fixture.shape])
-    fronts = tuple(kind for kind in light.modifier_kinds if kind in FRONT_WORDS)
-    shapers = [_form(kind, light.fixture) for kind in light.modifier_kinds if kind not in FRONT_WORDS]
-    return Form(shapers[-1] if shapers else "bulb", fronts)
-
-
-def _form(kind: str, fixture: Fixture) -> str:
-    if kind == "softbox":
-        return "octabox" if fixture.shape == "octagon" else "box"
-    if kind == "umbrella":
-        return "shoot-through" if fixture.optics.back_share else "umbrella"
-    return _FORM_OF_KIND[kind]
+    return Form(light.appearance.symbol if light.appearance is not None else "bulb", light.fronts)

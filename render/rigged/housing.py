@@ -38,7 +38,7 @@ Parts = list[tuple[PartKind, "trimesh.Trimesh", tuple[float, float, float], bool
 def look_of(light: Light) -> Look:
     """What a light's housing looks like; see `scenes.rigging.look_of`."""
     assert light.fixture is not None
-    return rigging.look_of(light.fixture, light.modifier_kinds)
+    return rigging.look_of(light.fixture, light.appearance)
 
 
 def rear_m(light: Light) -> float:

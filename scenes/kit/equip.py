@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING
 
 from materials.errors import KeyfallError
 
+from ..appearance import Appearance, Front
 from ..findings import Problem
 from ..model import Light
 from ..model.light_checks import missing_strength
 from ..modifiers import Bulb, ModifierMismatch, Shaped
+from ..modifiers.base import Attachment, Shaper
 from ..stage import Fixture, HeadInfo
 from .calibrate import calibrate
 from .kit import Kit
@@ -36,7 +38,8 @@ class Equipment:
     Attributes
     ----------
     shaped : the exit and what shapes the light.
-    modifiers : their names, or kinds where the scene describes them, from the head outward; `kinds` : the kind of each.
+    modifiers : their names, or kinds where the scene describes them, from the head outward.
+    appearance : how it looks; None for a bare lamp. fronts : what stands before that, from the head outward.
     gain : output relative to the description, by the readings of the kit.
     head : None where the scene itself tells source and strength; then so are `output`, `flash` and `source`.
     output : of the bare lamp at full power, calibrated: lm s of a flash, lm of continuous light.
@@ -47,7 +50,8 @@ class Equipment:
 
     shaped: Shaped
     modifiers: tuple[str, ...]
-    kinds: tuple[str, ...]
+    appearance: Appearance | None
+    fronts: tuple[Front, ...]
     gain: float
     head: HeadInfo | None
     output: float | None
@@ -90,13 +94,15 @@ def equip(light: Light, kit: Kit, folder: Path) -> tuple[Equipment | None, list[
         return None, problems
     gain = 2.0 ** calibrate(kit).stops(light.head, named)
     labels = tuple(m if isinstance(m, str) else m.kind for m in light.modifiers)
-    kinds = tuple(str(kit.modifiers[m].kind if isinstance(m, str) else m.kind) for m in light.modifiers)
+    chain = [kit.modifiers[m] if isinstance(m, str) else m for m in light.modifiers]
+    appearance = next((m.appearance() for m in chain if isinstance(m, Shaper)), None)
+    looks = appearance, tuple(m.front for m in chain if isinstance(m, Attachment))
     fitted = calibrate(kit)
     against = (partial(bare_fixture, kit, bulb), fitted.stops(None, named) - fitted.stops(None, [REFERENCE]))
     if head is None:
-        return Equipment(shaped, labels, kinds, gain, None, None, None, None, *against), problems
+        return Equipment(shaped, labels, *looks, gain, None, None, None, None, *against), problems
     output, info = head.full_output() * gain, _info(light, head, kit)
-    return Equipment(shaped, labels, kinds, gain, info, output, head.is_flash(), source, *against), problems
+    return Equipment(shaped, labels, *looks, gain, info, output, head.is_flash(), source, *against), problems
 
 
 def bare_fixture(kit: Kit, bulb: Bulb) -> Fixture:

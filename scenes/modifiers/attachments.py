@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Front
 from ..cells import ratio_for_slope
 from ..findings import Problem
 from ..model.base import Length, Number
@@ -73,6 +74,7 @@ class _CellGrid(Attachment):
 class Grid(_CellGrid):
     """A honeycomb grid of hexagonal or round cells."""
 
+    front: ClassVar[Front] = "grid"
     kind: Literal["grid"] = Field(description="Kind of modifier.")
     cells: Literal["hexagon", "round"] = Field("hexagon", description="Shape of the cells.")
     wall_m: Annotated[Number, Field(ge=0, le=0.05)] = Field(
@@ -87,6 +89,7 @@ class Grid(_CellGrid):
 class FabricGrid(_CellGrid):
     """A grid of square cells of black cloth."""
 
+    front: ClassVar[Front] = "fabric-grid"
     kind: Literal["fabric-grid"] = Field(description="Kind of modifier.")
     wall_m: Annotated[Number, Field(ge=0, le=0.05)] = Field(
         0.001, description="Thickness of the cloth between two cells, metres."
@@ -121,6 +124,7 @@ def _set_back(shaped: Shaped, depth_m: float) -> tuple[Optics, float]:
 class Doors(Attachment):
     """Barn doors: four leaves hinged at the edges of the mouth."""
 
+    front: ClassVar[Front] = "doors"
     kind: Literal["doors"] = Field(description="Kind of modifier.")
     length_m: Annotated[Number, Field(gt=0, le=2)] = Field(description="Length of a leaf from its hinge, metres.")
     angles_deg: Annotated[list[Leaf], Field(min_length=4, max_length=4)] = Field(
@@ -145,6 +149,7 @@ class Doors(Attachment):
 class Sock(Attachment):
     """A diffusing cloth over the mouth of a bowl or panel."""
 
+    front: ClassVar[Front] = "sock"
     kind: Literal["sock"] = Field(description="Kind of modifier.")
     cloth: Cloth = Field("thick", description="How dense the cloth is.")
 
@@ -162,6 +167,7 @@ class Sock(Attachment):
 class Frame(Attachment):
     """A diffusion frame on its own stand in front of the head: it becomes the exit. Light that misses it is lost."""
 
+    front: ClassVar[Front] = "frame"
     kind: Literal["frame"] = Field(description="Kind of modifier.")
     size_m: Length | Annotated[list[Length], Field(min_length=2, max_length=2)] = Field(
         description="Metres: [width, height], or the diameter of a round frame."

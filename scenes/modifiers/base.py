@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 from pydantic import Field
 
 from materials.errors import KeyfallError
 
+from ..appearance import Appearance, Front
 from ..model.base import Table
 from ..optics import PLAIN, Optics
 from ..stage import Fixture
@@ -98,15 +99,21 @@ class _Described(Table):
 
 
 class Shaper(_Described):
-    """A modifier that goes straight on the head. A subclass adds `kind`, its sizes and `shape`."""
+    """A modifier that goes straight on the head. A subclass adds `kind`, its sizes, `shape` and `appearance`."""
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """The light that leaves it; `folder` is where files it names are looked for."""
         raise NotImplementedError
 
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        raise NotImplementedError
+
 
 class Attachment(_Described):
-    """A modifier that goes in front of another. A subclass adds `kind`, its sizes and `apply`."""
+    """A modifier that goes in front of another. A subclass adds `kind`, its sizes, `apply`, and how it looks."""
+
+    front: ClassVar[Front]
 
     def apply(self, shaped: Shaped) -> Shaped:
         """The light after it has passed."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Appearance
 from ..findings import Problem
 from ..model.base import Length, Number
 from ..optics import Source
@@ -81,6 +82,10 @@ class Reflector(Shaper):
         """A bowl does not narrow."""
         yield from _widens(self.rear_diameter_m, self.diameter_m)
 
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("reflector", "bowl")
+
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """The lamp and the bowl's inside, seen through the mouth."""
         inside = self.interior(bulb)
@@ -116,6 +121,10 @@ class Dish(Shaper):
             message = f"a deflector of {self.deflector_diameter_m:g} m closes a mouth of {self.diameter_m:g} m"
             allowed = f"Allowed: below {self.diameter_m:g}."
             yield Problem(("deflector_diameter_m",), message, allowed, "Make the deflector smaller.")
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("dish", "dish")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """The bowl's inside and the deflector's back, seen through the mouth."""
@@ -158,6 +167,10 @@ class Snoot(Shaper):
             message = f"the mouth of {self.mouth_diameter_m:g} m is wider than the rear of {self.rear_diameter_m:g} m"
             allowed = f"Allowed: up to {self.rear_diameter_m:g}."
             yield Problem(("mouth_diameter_m",), message, allowed, 'Exchange the two, or use kind = "reflector".')
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("snoot", "snoot")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """Lamp and cup, seen through the mouth; with bright walls, the whole tube as a bowl."""

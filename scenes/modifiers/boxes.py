@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Appearance
 from ..findings import Problem
 from ..fixtures import area_m2
 from ..model.base import Flag, Length, Number
@@ -73,6 +74,10 @@ class Softbox(Shaper):
             message = f"a front of {min(width, height):g} m is no wider than the ring of {REAR_M:g} m on the head"
             yield Problem(("size_m",), message, f"Allowed: above {REAR_M:g}.", "Correct size_m.")
 
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("octabox" if self.form == "octagon" else "box", "box")
+
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A diffuse front; without front cloth the inside seen through the opening."""
         inside, size = self.interior(bulb), size_pair(self.size_m)
@@ -121,6 +126,10 @@ class Umbrella(Shaper):
         if self.depth_m > self.diameter_m / 2:
             message = f"a canopy of {self.diameter_m:g} m is no deeper than {self.diameter_m / 2:g} m"
             yield Problem(("depth_m",), message, f"Allowed: up to {self.diameter_m / 2:g}.", "Make depth_m smaller.")
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("shoot-through" if self.cloth == "shoot-through" else "umbrella", "umbrella")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A canopy seen from inside with the head in front of it, or a sheet that glows to both sides."""

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Appearance
 from ..findings import Problem
 from ..fixtures import NARROWEST_EDGE
 from ..model.base import Length, Number
@@ -33,6 +34,10 @@ class BareBulb(Shaper):
 
     kind: Literal["bulb"] = Field(description="Kind of modifier.")
 
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("bulb", "bulb")
+
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A diffuse ball."""
         return Shaped("sphere", pair(bulb.diameter_m), takes=("frame",))
@@ -53,6 +58,10 @@ class Ring(Shaper):
             message = f"a hole of {self.hole_m:g} m leaves nothing of a ring of {self.outer_m:g} m"
             yield Problem(("hole_m",), message, f"Allowed: below {self.outer_m:g}.", "Make hole_m smaller.")
 
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("ring", "ring")
+
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A diffuse disk with a hole."""
         optics = Optics(efficiency=self.efficiency)
@@ -68,6 +77,10 @@ class Panel(Shaper):
         120.0, description="Full angle at half of the intensity on the axis, degrees; 120 is a fully diffuse front."
     )
     depth_m: Annotated[Number, Field(gt=0, le=1)] = Field(0.05, description="Depth of its housing, metres.")
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("panel", "panel")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A flat exit whose intensity falls as a power of the cosine."""
@@ -91,6 +104,10 @@ class Tube(Shaper):
         if not self.diameter_m < self.length_m:
             message = f"a tube of {self.length_m:g} m is no longer than its diameter of {self.diameter_m:g} m"
             yield Problem(("length_m",), message, f"Allowed: above {self.diameter_m:g}.", "Exchange the two.")
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("tube", "rod")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A diffuse tube."""
@@ -116,6 +133,10 @@ class Fresnel(Shaper):
                 f"Allowed: a field of {self.beam_deg * NARROWEST_EDGE:.4g} degrees or more.",
                 "Exchange the two, or widen field_deg.",
             )
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("lens", "barrel")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A spot of its beam and field angles."""

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Appearance
 from ..findings import Problem
 from ..model.base import Length, Number
 from ..names import nearest
@@ -50,6 +51,10 @@ class Projector(Shaper):
                 f"Allowed: {names}, the name of a PNG file, an iris from 0 to 1, or a slot [width, height].",
                 f"Did you mean {close}?" if close else 'E.g. aperture = "blinds", or aperture = 0.5.',
             )
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("projector", "barrel")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A lens that glows evenly toward the gate's picture, and the picture."""

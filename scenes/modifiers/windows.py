@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 import numpy as np
 from pydantic import Field
 
+from ..appearance import Appearance
 from ..model.base import Length
 from ..optics import Angular, Optics
 from .base import FLAT, Bulb, Shaped, Shaper, pair
@@ -29,6 +30,10 @@ class Window(Shaper):
     glazing: Literal["clear", "frosted"] = Field(
         "clear", description="Clear shows an overcast sky over the ground; frosted scatters all light."
     )
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("window", "window")
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """A rectangle through which sky and ground are seen, or a diffuse one."""
@@ -56,6 +61,10 @@ class PhotometricFile(Shaper):
 
     kind: Literal["photometric"] = Field(description="Kind of modifier.")
     file: Annotated[str, Field(min_length=1)] = Field(description="The file, relative to the one that names it.")
+
+    def appearance(self) -> Appearance:
+        """How it looks, on the set and on paper."""
+        return Appearance("measured", None)
 
     def shape(self, bulb: Bulb, folder: Path) -> Shaped:
         """The luminaire's opening and its distribution.

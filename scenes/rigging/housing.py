@@ -3,34 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 
+from ..appearance import Appearance, Look
 from ..stage import Fixture
 from .solid import Solid
-
-Look = Literal["box", "bowl", "dish", "snoot", "umbrella", "barrel", "panel", "ring", "rod", "bulb", "window"]
 
 HEAD_RADIUS_M, HEAD_LENGTH_M = 0.055, 0.2
 """Size of a head behind its modifier, metres (common practice, no source)."""
 
 WIDEST_BOWL_M = 0.35
-_LOOKS: dict[str, Look] = {
-    "bulb": "bulb", "reflector": "bowl", "snoot": "snoot", "dish": "dish", "softbox": "box", "umbrella": "umbrella",
-    "ring": "ring", "panel": "panel", "tube": "rod", "fresnel": "barrel", "projector": "barrel", "window": "window",
-}  # fmt: skip
 
 
-def look_of(fixture: Fixture, modifier_kinds: Sequence[str]) -> Look:
-    """What a light's housing looks like: by the kind of what shapes it, else by its shape and size."""
+def look_of(fixture: Fixture, appearance: Appearance | None) -> Look:
+    """What a light's housing looks like: as what shapes it says, else by its shape and size."""
     if fixture.shape == "sphere":
         return "bulb"
     if fixture.shape == "tube":
         return "rod"
-    for kind in reversed(modifier_kinds):
-        if kind in _LOOKS:
-            return _LOOKS[kind]
+    if appearance is not None and appearance.look is not None:
+        return appearance.look
     if fixture.shape == "spot":
         return "barrel"
     if fixture.shape in ("rectangle", "octagon"):

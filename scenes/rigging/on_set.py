@@ -52,7 +52,7 @@ def rigged_light(
         except Unresolved:
             return None
 
-    look = look_of(fixture, kit.kinds if kit is not None else ())
+    look = look_of(fixture, kit.appearance if kit is not None else None)
     if _in_a_wall(fixture, room) and not (kit.flash if kit is not None and kit.flash is not None else light.is_flash()):
         look = "window"
     return Rigged(name, light, fixture, look, aim_point(light.aim, places, ("aim",)), moved)

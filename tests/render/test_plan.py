@@ -36,6 +36,7 @@ from render.rigged.housing import housing_parts
 from render.rigged.view import SetViewError, draw_set_view
 from render.sheet import PAPERS_MM, Page
 from scenes import build_stage, load_scene
+from scenes.appearance import Appearance
 from scenes.dump import dump_tables
 from scenes.kit import stock_kit
 from scenes.meters import aperture_words
@@ -414,7 +415,7 @@ def test_forms_follow_the_kinds_of_modifiers(looks):
     lights = {light.role: light for light in looks["eight"].stage.lights}
     assert form_of(lights["key"]) == Form("octabox", ("fabric-grid",))
     assert form_of(lights["fill"]) == Form("umbrella")
-    own = {"modifiers": ("the-thin-one",), "modifier_kinds": ("snoot",)}  # an owner's own name
+    own = {"modifiers": ("the-thin-one",), "appearance": Appearance("snoot", "snoot")}  # an owner's own name
     assert form_of(replace(lights["rim"], **own)) == Form("snoot")
     far = {light.name: form_of(light).form for light in looks["courtyard-evening"].stage.lights}
     assert far == {"sun": "sun", "sky": "sky", "key": "octabox"}
@@ -425,7 +426,7 @@ def test_every_stock_modifier_has_a_form_and_a_housing(name):
     kit = stock_kit()
     shaped = kit.shaped([name], Bulb(), Path()).at_origin()
     light = replace(
-        sets.light(shaped), flash=True, modifiers=(name,), modifier_kinds=(str(kit.modifiers[name].kind),)
+        sets.light(shaped), flash=True, modifiers=(name,), appearance=kit.modifiers[name].appearance()
     )
     assert form_of(light).form in FORM_WORDS
     parts = housing_parts(light, (0.9, 0.9, 0.9))

@@ -243,3 +243,15 @@ def test_a_new_modifier_takes_twenty_lines():
 
     lantern = assemble([Lantern()], Bulb(), Path())
     assert axial_illuminance_per_lumen(fixture(lantern), 2.0) == pytest.approx(0.7 / (4 * math.pi * 4))
+
+
+def test_every_modifier_says_how_it_looks() -> None:
+    """In words that the plan has for it, so that no kind is unknown there."""
+    from render.plan.forms import FORM_WORDS, FRONT_WORDS
+    from scenes.modifiers.base import Attachment
+
+    for modifier in stock_kit().modifiers.values():
+        if isinstance(modifier, Attachment):
+            assert modifier.front in FRONT_WORDS
+        else:
+            assert modifier.appearance().symbol in FORM_WORDS
