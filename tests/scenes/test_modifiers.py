@@ -248,6 +248,7 @@ def test_a_new_modifier_takes_twenty_lines():
 def test_every_modifier_says_how_it_looks() -> None:
     """In words that the plan has for it, so that no kind is unknown there."""
     from render.plan.forms import FORM_WORDS, FRONT_WORDS
+    from scenes.kit import stock_kit
     from scenes.modifiers.base import Attachment
 
     for modifier in stock_kit().modifiers.values():
