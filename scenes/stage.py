@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .appearance import Appearance, Front
 from .optics import PLAIN, Angular, Optics
 
 if TYPE_CHECKING:
@@ -21,6 +20,8 @@ if TYPE_CHECKING:
     from materials.gels import Gel
     from materials.haze import Medium
     from materials.sources import Source
+
+    from .appearance import Appearance, Front
 
 REGIONS = ("face", "skin", "hair", "eye", "cloth", "background", "floor", "wall", "prop")
 FIXTURE_SHAPES = ("disk", "rectangle", "octagon", "sphere", "spot", "tube")

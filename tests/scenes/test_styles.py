@@ -12,9 +12,10 @@ from materials import KeyfallError
 from scenes import SceneError, build_stage
 from scenes.check import check_data
 from scenes.stage import Stage
+from scenes.styles import apply_style
 from scenes.styles.frame import face_frame
 from scenes.styles.relief import CELL_M, face_relief, shadowed
-from scenes.styles.style import STYLES, UNDER_DEG, StyledScene, apply_style
+from scenes.styles.style import STYLES, UNDER_DEG, StyledScene
 
 from .examples import scene
 
