@@ -169,6 +169,7 @@ def test_block_means_agree(name, band):
     assert p.min() > 1 - (1 - ALPHA_EACH) ** (1 / p.size)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "band"), CASES)
 def test_a_bias_of_one_per_cent_is_caught(name, band):
     ours, theirs = _ours(name)[:, band].mean(axis=(1, 2)), _theirs(name, band).mean(axis=(1, 2))

@@ -55,6 +55,7 @@ def test_nothing_is_outside_the_cone(seed: int):
     assert (density[(along < 0) | (across > reach)] == 0).all()
 
 
+@pytest.mark.slow
 def test_it_thins_as_its_cross_section_grows():
     """Density summed over slices of equal thickness stays the same along it; over 24 plumes, to a fifth (what their
     turbulence leaves of the mean)."""
@@ -70,6 +71,7 @@ def test_neighbours_differ_little(seed: int):
     assert max(np.abs(np.diff(plume(seed=seed), axis=k)).max() for k in range(3)) < 0.7
 
 
+@pytest.mark.slow
 def test_a_finer_grid_shows_the_same_plume():
     """But for the nozzle and the finest eddies, which follow the grid; plumes of other seeds share only the cone."""
     coarse = plume(cells=64)
