@@ -54,6 +54,7 @@ class Catalogue(str, Enum):
     sitters = "sitters"
     heads = "heads"
     modifiers = "modifiers"
+    cells = "cells"
     styles = "styles"
     skies = "skies"
     airs = "airs"

@@ -29,7 +29,7 @@ from .surroundings import far_surfaces
 from .survey import has_errors
 from .walk import look_over
 from .white import card_probe, white_of
-from .windows import glass_of, openings_of, places_of, window_surfaces
+from .windows import glass_of, openings_of, places_of, set_windows, window_surfaces
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
@@ -97,6 +97,7 @@ def stage_of(scene: Scene, found: Survey, problems: list[Problem]) -> stage.Stag
         surroundings=tuple(_shape(*entry) for entry in far_surfaces(scene, _ground_radius(scene))),
         panes=glass_of(scene.room),
         openings=openings_of(scene.room),
+        windows=set_windows(scene.room),
         haze=resolve_haze(scene.haze, scene.room) if scene.haze is not None else None,
         pieces=tuple(set_piece(name, scene.piece[name], sheet) for name, sheet in found.sheets.items()),
         set_up=tuple(scene.set_up),
@@ -238,6 +239,7 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         aim=light.aim if fixture is not None and isinstance(light.aim, str) else None,
         aim_m=None if fixture is None else aim_point(light.aim, found.places, ("light", name, "aim")),
         power=light.power_fraction() if _has_power(light, kit) else None,
+        moment=light.time,
     )
 
 

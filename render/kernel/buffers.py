@@ -19,6 +19,11 @@ def index_buffer(values: np.ndarray) -> mi.UInt32:
     return _opaque(mi.UInt32, values, np.uint32)
 
 
+def numbers(values: np.ndarray) -> mi.ArrayXf:
+    """Opaque single numbers, one for each of `values` (n,): (n, 1)."""
+    return mi.ArrayXf([dr.opaque(mi.Float, float(value)) for value in values])
+
+
 def _opaque(kind: type, values: np.ndarray, number: type) -> mi.Float | mi.UInt32:
     array = kind(_aligned(np.asarray(values, number).ravel()))
     dr.make_opaque(array)
