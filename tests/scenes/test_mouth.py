@@ -60,7 +60,7 @@ def _by_rays(inside: Interior, points: np.ndarray, power: int) -> np.ndarray:
         rays.z = place[2]
         rays.r, rays.way = turned(place[0], place[1], toward)
         found, met = follow_each(body, rays, sees_lamp=False)
-        luminance = found.sum(axis=0) + met.sums(len(r), sent)
+        luminance = found + met.sums(len(r), sent)
         walls = (luminance * (normal @ toward) * -toward[2] / distance**2).mean() * math.pi * radius**2
         lit.append(walls + _lamp_by_rays(body, radius, point, normal))
     return np.array(lit)
