@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from . import field_raster
 from .cell_walls import cell_table
 from .cells import transmission, widest_slope
 from .fixtures import (
@@ -178,7 +179,8 @@ def inside(shape: str, size_m: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.n
 def illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray, steps: int = STEPS) -> np.ndarray:
     """Illuminance (lx per lm) at points (n, 3) of surfaces that face along unit normals (n, 3), nothing in between.
 
-    The part of the exit a point can get light from is cut into `steps` by `steps` cells, each taken at its middle.
+    The part of the exit a point can get light from is cut into `steps` by `steps` cells, each taken at its middle;
+    of a mouth that one looks into, they are smaller about the lamp.
     """
     points, normals = np.reshape(np.asarray(points, float), (-1, 3)), np.reshape(np.asarray(normals, float), (-1, 3))
     normals = np.broadcast_to(normals, points.shape)
@@ -193,14 +195,15 @@ def _flat_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
     away = points - fixture.centre_m
     px, py, pz = (away @ axis for axis in (right, up, forward))
     h = np.maximum(np.abs(pz), 1e-6)
-    low, high = _useful_box(fixture, px, py, h)
-    share = (np.arange(steps) + 0.5) / steps
-    x = low[0][:, None, None] + (high[0] - low[0])[:, None, None] * share[None, :, None]
-    y = low[1][:, None, None] + (high[1] - low[1])[:, None, None] * share[None, None, :]
+    box, emission = _useful_box(fixture, px, py, h), fixture.optics.emission
+    if emission is None:
+        x, y, area = field_raster.even(box, steps)
+    else:  # the inside is brightest about its lamp
+        seen = h / (h + source_of(fixture).depth_m + emission.lamp_depth_m)
+        x, y, area = field_raster.about(box, (px * (1 - seen), py * (1 - seen)), steps)
     slope_x, slope_y = (px[:, None, None] - x) / h[:, None, None], (py[:, None, None] - y) / h[:, None, None]
     behind = pz < 0
     value = luminance(fixture, x, y, slope_x, slope_y)
-    emission = fixture.optics.emission
     if emission is not None and emission.lamp_luminance:
         value -= luminance(fixture, x, y, slope_x, slope_y, lamp_only=True)
     if behind.any():
@@ -213,8 +216,7 @@ def _flat_illuminance(fixture: Fixture, points: np.ndarray, normals: np.ndarray,
     facing = -(
         nx[:, None, None] * slope_x + ny[:, None, None] * slope_y + (nz * side)[:, None, None] * np.ones_like(slope_x)
     )
-    cell = np.maximum(high[0] - low[0], 0) * np.maximum(high[1] - low[1], 0) / steps**2
-    received = (value * np.maximum(facing, 0) / away2**2).sum(axis=(1, 2)) * cell / h**2
+    received = (value * np.maximum(facing, 0) / away2**2 * area).sum(axis=(1, 2)) / h**2
     if emission is not None and emission.lamp_luminance:
         received = received + _lamp_illuminance(fixture, points, normals, steps)
     return np.asarray(received, float)

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .interior_rays import OUTSIDE, Body, Rays, follow, from_rings, lamp_itself
+from .interior_rays import OUTSIDE, Body, Rays, follow, from_rings, lamp_itself, lamp_on_rings, local
 from .interior_store import Record, kept
-from .interior_surfaces import Surface
+from .interior_surfaces import Surface, square_at
 
 ANGLES = 64
 """Angles off the axis, from 0 to 90 degrees."""
@@ -39,11 +39,15 @@ WIDEST_LOBE_DEG = 60.0
 
 _CROWDING = 1.5
 _TOUCH = 1e-9
+_CORNERS = 129  # of the profile of a bulging wall
 
 
 @dataclass(frozen=True, slots=True)
 class Wall:
     """An opaque frustum between circles (z0, r0) and (z1, r1); with z0 == z1 a disk or ring across the axis.
+
+    Its side may bulge: r^2 is that of the straight frustum, plus bulge (z - z0) (z1 - z). Where s is dr/dz of the
+    straight one, a bulge of s^2 makes a paraboloid, one of s^2 + 1 a part of a ball.
 
     Attributes
     ----------
@@ -52,6 +56,7 @@ class Wall:
     gloss : share of the reflected light that goes into a lobe about the mirror direction; the rest is diffuse.
     spread_deg : angle off the mirror direction at which the lobe falls to half, above 0, at most `WIDEST_LOBE_DEG`.
         The lobe goes with cos^n(angle), n = log(1/2) / log(cos(spread)); see `interior_surfaces.Surface`.
+    bulge : 0 for a straight side; not so much, either way, that the radius does not rise or fall all along it.
     """
 
     z0_m: float
@@ -61,6 +66,7 @@ class Wall:
     reflectance: float
     gloss: float = 0.0
     spread_deg: float = 15.0
+    bulge: float = 0.0
 
     def __post_init__(self) -> None:
         _finite("wall", self.z0_m, self.r0_m, self.z1_m, self.r1_m)
@@ -74,6 +80,30 @@ class Wall:
         _share("wall gloss", self.gloss)
         if not 0 < self.spread_deg <= WIDEST_LOBE_DEG:
             raise ValueError(f"wall spread {self.spread_deg}: need above 0, at most {WIDEST_LOBE_DEG:g} degrees")
+        self._check_bulge()
+
+    def _check_bulge(self) -> None:
+        if not self.bulge:
+            return
+        _finite("wall bulge", self.bulge)
+        long, wide = self.z1_m - self.z0_m, self.r1_m - self.r0_m
+        # half of d(r^2)/dz at both circles, times the length
+        rises = np.array([self.r0_m * wide, self.r1_m * wide]) + self.bulge * long * long / 2 * np.array([1, -1])
+        if not long or not wide or (rises * math.copysign(1.0, wide)).min() < -_TOUCH * wide * wide:
+            raise ValueError(f"wall bulge {self.bulge}: its radius has to rise or fall all along it; need nearer to 0")
+
+    def radius_m(self, z_m: np.ndarray) -> np.ndarray:
+        """Its radius at places z between its circles; not of a disk or ring."""
+        return np.sqrt(np.maximum(square_at((self.z0_m, self.r0_m, self.z1_m, self.r1_m), self.bulge, z_m), 0.0))
+
+    def profile(self, count: int) -> np.ndarray:
+        """(count, 2) places (z, r) along it, closer toward its narrow end."""
+        if self.z0_m == self.z1_m:
+            return np.linspace((self.z0_m, self.r0_m), (self.z1_m, self.r1_m), count)
+        share = np.linspace(0, 1, count) ** 2
+        share = share if self.r0_m <= self.r1_m else 1 - share[::-1]
+        z = self.z0_m + share * (self.z1_m - self.z0_m)
+        return np.stack([z, self.radius_m(z)], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,12 +166,12 @@ class Interior:
         _finite("exit", self.exit_radius_m)
         if not self.exit_radius_m > 0:
             raise ValueError(f"exit radius {self.exit_radius_m} m: need above 0")
-        ends: list[tuple[Wall | Sheet, tuple[float, float], tuple[float, float]]] = [
-            (wall, (wall.z0_m, wall.r0_m), (wall.z1_m, wall.r1_m)) for wall in self.walls
+        lines: list[tuple[Wall | Sheet, np.ndarray]] = [
+            (wall, wall.profile(_CORNERS if wall.bulge else 2)) for wall in self.walls
         ]
-        ends += [(sheet, (sheet.z_m, 0.0), (sheet.z_m, sheet.radius_m)) for sheet in self.sheets]
-        for part, start, end in ends:
-            gap = _distance_m((self.lamp.z_m, 0.0), start, end)
+        lines += [(sheet, np.array([(sheet.z_m, 0.0), (sheet.z_m, sheet.radius_m)])) for sheet in self.sheets]
+        for part, line in lines:
+            gap = _distance_m(np.array([self.lamp.z_m, 0.0]), line)
             if gap < self.lamp.radius_m * (1 - _TOUCH):
                 raise ValueError(
                     f"lamp of radius {self.lamp.radius_m} m at z {self.lamp.z_m} m touches {part}, {gap:.4g} m from "
@@ -242,10 +272,11 @@ def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np
         new = np.flatnonzero(wanted & ~known)
         if not len(new):
             break
-        rays, direct = from_rings(body, new, samples)
-        lamp, met = follow(body, rays, sees_lamp=False)
+        rays, normals, density = from_rings(body, new, samples)
+        evenly = np.maximum(local(normals, rays.way)[2], 0) / math.pi
+        lamp, met = follow(body, rays, sees_lamp=False, weights=evenly / density)
         got[new] = met.weights(len(new), body.rings)
-        seen[new], known[new] = direct + lamp, True
+        seen[new], known[new] = lamp_on_rings(body, rays, normals) + lamp, True
         wanted = known | got[new].any(axis=0)
     # h = g + G M h, on the rings that take part
     moved = got * matte + got[:, other] * through[other]
@@ -258,7 +289,7 @@ def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np
 def body_of(interior: Interior) -> Body:
     """Walls, sheets and lamp as what rays are followed in."""
     walls = [
-        Surface(w.z0_m, w.r0_m, w.z1_m, w.r1_m, w.reflectance, 0.0, w.gloss, math.radians(w.spread_deg))
+        Surface(w.z0_m, w.r0_m, w.z1_m, w.r1_m, w.reflectance, 0.0, w.gloss, math.radians(w.spread_deg), w.bulge)
         for w in interior.walls
     ]
     sheets = [Surface(s.z_m, 0.0, s.z_m, s.radius_m, s.reflectance, s.transmittance, 0.0, 0.5) for s in interior.sheets]
@@ -296,11 +327,11 @@ def _flux(angles: np.ndarray, intensity: np.ndarray) -> float:
     return float(2 * math.pi * (intensity[0] * cosine[0] - intensity[-1] * cosine[-1] + np.sum(slope * np.diff(sine))))
 
 
-def _distance_m(point: tuple[float, float], start: tuple[float, float], end: tuple[float, float]) -> float:
-    """Distance of a point from a segment, both in the plane of the profile."""
-    along = np.subtract(end, start)
-    share = float(np.clip(np.dot(np.subtract(point, start), along) / np.dot(along, along), 0, 1))
-    return float(np.linalg.norm(np.subtract(point, start) - share * along))
+def _distance_m(point: np.ndarray, line: np.ndarray) -> float:
+    """Distance of a point (2,) from a line through corners (n, 2), both in the plane of the profile."""
+    start, along = line[:-1], np.diff(line, axis=0)
+    share = np.clip(((point - start) * along).sum(axis=1) / np.maximum((along * along).sum(axis=1), 1e-30), 0, 1)
+    return float(np.linalg.norm(point - start - share[:, None] * along, axis=1).min())
 
 
 def _finite(what: str, *lengths_m: float) -> None:

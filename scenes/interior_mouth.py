@@ -10,12 +10,12 @@ from __future__ import annotations
 import functools
 import math
 from dataclasses import replace
-from itertools import pairwise
 
 import numpy as np
 
 from .emission import Emission, Hull, gauge
 from .interior import Interior, body_of, sent_by_rings
+from .interior_gather import Gathered
 from .interior_rays import OUTSIDE, Body, Rays, follow_each, turned
 from .interior_store import Record, kept
 from .interior_surfaces import around
@@ -26,14 +26,17 @@ PLATE_ROWS, WALL_ROWS, SCREEN_ROWS = 10, 28, 8
 OUTWARD, AROUND = 27, 14
 """Entries of directions: away from the axis and around it."""
 
-SAMPLES, SAMPLES_RING = 16, 512
+SAMPLES, SAMPLES_RING = 32, 512
 """Rays an entry, and a side of a ring of the surfaces. Powers of two."""
+
+EACH = 4
+"""One ray of so many asks for the light of several reflections, which varies less from place to place."""
 
 SAMPLES_FLUX = 32768
 """Rays that tell how much leaves the mouth."""
 
 FITS = 2
-"""Steps of the fit of the table to the rays."""
+"""Steps of the fit of the table to the rays: one gives means over neighbours, more come nearer to least squares."""
 
 FLAT = 1e-3
 """Plates narrower than this share of the mouth count as none."""
@@ -129,10 +132,8 @@ def hull_of(interior: Interior) -> Hull:
     outermost = np.zeros(z.shape)
     for w in interior.walls:
         if w.z0_m != w.z1_m:
-            low, high = sorted(((w.z0_m, w.r0_m), (w.z1_m, w.r1_m)))
-            within = (z >= low[0]) & (z <= high[0])
-            there = np.interp(z[within], [low[0], high[0]], [low[1], high[1]])
-            outermost[within] = np.maximum(outermost[within], there)
+            within = (z >= min(w.z0_m, w.z1_m)) & (z <= max(w.z0_m, w.z1_m))
+            outermost[within] = np.maximum(outermost[within], w.radius_m(z[within]))
     known = outermost > 0
     rear = float(outermost[known][-1]) if known.any() else radius
     across = (rear**2 - radius**2) / depth
@@ -241,45 +242,27 @@ def _table(
     if not sees_lamp:
         leaves &= ~_meets_lamp_first(body, rays)
 
-    found, met = follow_each(body, rays.only(leaves), sees_lamp=sees_lamp)
-    sent = sent_by_rings(body, met.ring, SAMPLES_RING)
-    found = found + [met.part(first).sums(found.shape[1], sent) for first in (True, False)]
-    places = (row[leaves], across[leaves], around_axis[leaves])
-    fine = _fitted(ends, shape, places, found[0], FITS)
-    # what came by two reflections and more is noisy, but varies so slowly that every other entry is enough
-    sizes = [(end - first + 1) // 2 for first, end in ends]
-    starts = np.cumsum([0, *sizes])
-    coarse_ends = list(pairwise(int(n) for n in starts))
-    spread = np.zeros((shape[0], starts[-1]))
-    coarse_row = np.zeros(places[0].shape)
-    for (first, end), (start, stop) in zip(ends, coarse_ends, strict=True):
-        spread[first:end, start:stop] = _between(end - first, stop - start)
-        here = (places[0] >= first) & (places[0] < end)
-        coarse_row[here] = start + (places[0][here] - first) * (stop - start - 1) / (end - first - 1)
-    coarse = (int(starts[-1]), (OUTWARD + 1) // 2, AROUND // 2)
-    ratio = [(n - 1) / (m - 1) for n, m in zip(coarse[1:], shape[1:], strict=True)]
-    rest = _fitted(coarse_ends, coarse, (coarse_row, places[1] * ratio[0], places[2] * ratio[1]), found[1], 1)
-    return fine + np.einsum("ri,aj,bk,ijk->rab", spread, *map(_between, shape[1:], coarse[1:]), rest, optimize=True)
-
-
-def _between(count: int, coarse: int) -> np.ndarray:
-    """(count, coarse) weights that draw `count` even places linearly between `coarse` ones."""
-    return np.array([np.interp(np.linspace(0, coarse - 1, count), np.arange(coarse), row) for row in np.eye(coarse)]).T
+    rays = rays.only(leaves)
+    found, met = follow_each(body, rays, sees_lamp=sees_lamp, reflections=1)
+    gathered = Gathered.by(body, met.ring)
+    sent = sent_by_rings(body, np.concatenate([met.ring, gathered.met.ring]), SAMPLES_RING)
+    places = np.array([row[leaves], across[leaves], around_axis[leaves]])
+    some = rays.index % EACH == 0
+    once = _fitted(ends, shape, places, found + met.sums(len(found), sent))
+    return once + _fitted(ends, shape, places[:, some], gathered.sent_on(body, rays.only(some), sent))
 
 
 def _fitted(
     ends: list[tuple[int, int]],
     shape: tuple[int, int, int],
-    at: tuple[np.ndarray, np.ndarray, np.ndarray],
+    at: np.ndarray,
     found: np.ndarray,
-    steps: int,
 ) -> np.ndarray:
-    """The table, linear between its entries, that comes near to what was `found` (n,) at places (three times (n,)).
+    """The table, linear between its entries, that comes near to what was `found` (n,) at places (3, n).
 
     Parameters
     ----------
     ends : first row, and the row after the last, of every part of the table.
-    steps : of the fit: one gives means over neighbours, more come nearer to least squares.
     """
     low = [np.minimum(np.floor(part).astype(int), size - 2) for part, size in zip(at, shape, strict=True)]
     places, shares = [], []
@@ -291,7 +274,7 @@ def _fitted(
     amount = np.bincount(place.ravel(), share.ravel(), math.prod(shape))
     known = amount > _SUPPORTED * amount.max()
     values, left = np.zeros(math.prod(shape)), found
-    for turn in range(steps):
+    for turn in range(FITS):
         step = np.bincount(place.ravel(), (share * left).ravel(), len(values)) / np.maximum(amount, 1e-9)
         values = np.maximum(values + np.where(known, step, 0.0), 0.0)
         if turn == 0:

@@ -22,7 +22,7 @@ LATTICE_BOUNCES = 3
 """Bounces whose choices lie on the lattice; later ones are random."""
 
 FAINT, PATIENCE, GIVE_UP = 0.1, 64, 20_000
-"""Rays fainter than FAINT play roulette, after PATIENCE bounces all do; none is left after GIVE_UP."""
+"""Rays of which surfaces left less than FAINT play roulette, after PATIENCE bounces all do; none is left at GIVE_UP."""
 
 RINGS_IN_ALL, RINGS_LEAST = 160, 4
 """Rings the profile is cut into, all surfaces together, and the least a surface."""
@@ -35,8 +35,34 @@ OUTSIDE = 1e-5
 
 SEED = 7
 
+NEAR_LAMP, SHARP = 0.4, 100.0
+"""Share of the bounces off wide lobes that go to what stands about the lamp; it is half that for this exponent."""
+
 _FIRST, _EACH = 5, 5
 _CERTAIN = 1e300
+
+
+@dataclass(frozen=True, slots=True)
+class Hits:
+    """What rays (n,) meet first.
+
+    Attributes
+    ----------
+    lit : (n,) whether it is the lamp.
+    which : (m,) numbers of the rays that meet a surface instead.
+    number, r, z : (m,) the surface, and the place in the half plane into which all is turned, metres.
+    normals, way : (2, m) normal (r, z) of the side that is met, and (3, m) the ray's direction there.
+    back : (m,) whether that side is the back.
+    """
+
+    lit: np.ndarray
+    which: np.ndarray
+    number: np.ndarray
+    r: np.ndarray
+    z: np.ndarray
+    normals: np.ndarray
+    way: np.ndarray
+    back: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +88,8 @@ class Body:
     @classmethod
     def of(cls, surfaces: tuple[Surface, ...], lamp: tuple[float, float], exit_radius_m: float) -> Body:
         """With about `RINGS_IN_ALL` rings of even width."""
-        total = sum(surface.length_m for surface in surfaces)
-        cuts = [max(RINGS_LEAST, round(RINGS_IN_ALL * surface.length_m / total)) for surface in surfaces]
+        total = sum(surface.way_m for surface in surfaces)
+        cuts = [max(RINGS_LEAST, round(RINGS_IN_ALL * surface.way_m / total)) for surface in surfaces]
         firsts = np.cumsum([0, *(2 * n for n in cuts)])[:-1]
         return cls(surfaces, *lamp, NEAR * exit_radius_m, tuple(cuts), tuple(int(n) for n in firsts))
 
@@ -77,13 +103,28 @@ class Body:
         """Of the lamp, cd/m2 per lm: a diffuse ball sends out pi L over its surface."""
         return 1 / (4 * math.pi**2 * self.lamp_radius_m**2)
 
-    def ring_of(self, number: np.ndarray, r: np.ndarray, z: np.ndarray, back: np.ndarray) -> np.ndarray:
-        """Ring of points (r, z) on surfaces `number`, on their front or `back`."""
-        ring = np.zeros(len(number), int)
+    def first_met(self, r: np.ndarray, z: np.ndarray, way: np.ndarray) -> Hits:
+        """What rays meet first."""
+        distance, number = self.nearest(r, z, way)
+        lit = self.lamp_m(r, z, way) < distance
+        which = np.flatnonzero(~lit & (number >= 0))
+        number, distance, way = number[which], distance[which], way[:, which]
+        z = z[which] + distance * way[2]
+        r, way = turned(r[which] + distance * way[0], distance * way[1], way)
+        normals = np.zeros((2, len(which)))
         for k, surface in enumerate(self.surfaces):
             on = number == k
-            at = np.minimum((surface.share_of(r[on], z[on]) * self.cuts[k]).astype(int), self.cuts[k] - 1)
-            ring[on] = self.firsts[k] + at + self.cuts[k] * back[on]
+            normals[:, on] = surface.normals(r[on], z[on])
+        back = normals[0] * way[0] + normals[1] * way[2] > 0
+        return Hits(lit, which, number, r, z, np.where(back, -normals, normals), way, back)
+
+    def ring_of(self, hits: Hits) -> np.ndarray:
+        """(m,) the ring of each place on a surface."""
+        ring = np.zeros(len(hits.number), int)
+        for k, surface in enumerate(self.surfaces):
+            on = hits.number == k
+            at = (surface.share_of(hits.r[on], hits.z[on]) * self.cuts[k]).astype(int)
+            ring[on] = self.firsts[k] + np.minimum(at, self.cuts[k] - 1) + self.cuts[k] * hits.back[on]
         return ring
 
     def other_sides(self) -> np.ndarray:
@@ -118,10 +159,28 @@ class Body:
 
     def toward_lamp(self, r: np.ndarray, z: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
         """Directions (3, n) evenly over the cone that the lamp fills."""
-        distance = np.hypot(r, z - self.lamp_z_m)
-        p, q, cosine = around(np.array([[0.0], [0.0], [1.0]]), 1 - first * self.lamp_cap(r, z), second)
-        axis_r, axis_z = -r / distance, (self.lamp_z_m - z) / distance
+        return self._off_lamp(r, z, first * self.lamp_cap(r, z), second)
+
+    def near_lamp(self, r: np.ndarray, z: np.ndarray, first: np.ndarray, second: np.ndarray) -> np.ndarray:
+        """Directions (3, n) about the lamp, the more of them the closer to it: what stands there is bright."""
+        cap = self.lamp_cap(r, z)
+        return self._off_lamp(r, z, np.minimum(cap * np.expm1(first * np.log1p(2 / cap)), 2.0), second)
+
+    def near_density(self, r: np.ndarray, z: np.ndarray, way: np.ndarray) -> np.ndarray:
+        """Density (1/sr) of `near_lamp`."""
+        cap = self.lamp_cap(r, z)
+        axis_r, axis_z = self._lamp_axis(r, z)
+        return 1 / (2 * math.pi * (1 - way[0] * axis_r - way[2] * axis_z + cap) * np.log1p(2 / cap))
+
+    def _off_lamp(self, r: np.ndarray, z: np.ndarray, fall: np.ndarray, turn: np.ndarray) -> np.ndarray:
+        """Directions (3, n) at 1 - cos = `fall` off the lamp's middle, turned by 0..1 of a full turn."""
+        p, q, cosine = around(np.array([[0.0], [0.0], [1.0]]), 1 - fall, turn)
+        axis_r, axis_z = self._lamp_axis(r, z)
         return np.array([cosine * axis_r + p * axis_z, q, cosine * axis_z - p * axis_r])
+
+    def _lamp_axis(self, r: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        distance = np.hypot(r, z - self.lamp_z_m)
+        return -r / distance, (self.lamp_z_m - z) / distance
 
     def shown(self, r: np.ndarray, z: np.ndarray, way: np.ndarray, gain: np.ndarray) -> np.ndarray:
         """`gain`, 0 where a surface stands between here and the lamp."""
@@ -179,95 +238,95 @@ class Rays:
 
 @dataclass(frozen=True, slots=True)
 class Met:
-    """Rings that rays met: the group of each ray that did, the ring, the weight of what the ring sends out, and whether
-    it was the first thing that the ray met."""
+    """Rings that rays met: the group of each ray that did, the ring, and the weight of what the ring sends out."""
 
     group: np.ndarray
     ring: np.ndarray
     weight: np.ndarray
-    first: np.ndarray
 
     def weights(self, groups: int, rings: int) -> np.ndarray:
         """(groups, rings) the weight of what every ring sends to every group."""
         sums = np.bincount(self.group * rings + self.ring, self.weight, groups * rings)
         return np.asarray(sums.reshape(groups, rings), float)
 
-    def part(self, first: bool) -> Met:
-        """Those that were the first thing their ray met, or those that were not."""
-        kept = self.first == first
-        return Met(self.group[kept], self.ring[kept], self.weight[kept], self.first[kept])
-
     def sums(self, groups: int, sent: np.ndarray) -> np.ndarray:
         """(groups,) what every group gets when the rings send out `sent` (rings,)."""
         return np.bincount(self.group, self.weight * sent[self.ring], groups)
 
 
-def follow(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
+def follow(body: Body, rays: Rays, sees_lamp: bool, weights: np.ndarray | float = 1.0) -> tuple[np.ndarray, Met]:
     """What the rays of every group find in the mean.
 
     Parameters
     ----------
     sees_lamp : whether rays that meet the lamp at once count; else the caller takes care of it.
+    weights : (n,) of the rays.
 
     Returns
     -------
     (g,) luminance (cd/m2 per lm) of the lamp, and the rings that were met.
     """
-    found, met = follow_each(body, rays, sees_lamp)
+    found, met = follow_each(body, rays, sees_lamp, weights=weights)
     group = rays.group[met.group]
-    met = Met(group, met.ring, met.weight / rays.sizes[group], met.first)
-    return rays.mean(np.arange(len(rays.group)), found.sum(axis=0)), met
+    return rays.mean(np.arange(len(rays.group)), found), Met(group, met.ring, met.weight / rays.sizes[group])
 
 
-def follow_each(body: Body, rays: Rays, sees_lamp: bool) -> tuple[np.ndarray, Met]:
-    """What every ray finds, as `follow`, each ray a group of its own; the lamp's luminance as (2, n), first where no
-    more than one reflection lies between the lamp and the ray, then where there are more."""
-    found = np.zeros((2, len(rays.group)))
-    met_rings: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
+def follow_each(
+    body: Body, rays: Rays, sees_lamp: bool, reflections: int = GIVE_UP, weights: np.ndarray | float = 1.0
+) -> tuple[np.ndarray, Met]:
+    """What every ray finds, as `follow`, each ray a group of its own.
+
+    Parameters
+    ----------
+    reflections : of the lamp's light by gloss, the most that count.
+    """
+    found = np.zeros(len(rays.group))
+    met_rings: list[tuple[np.ndarray, np.ndarray, np.ndarray]] = []
     strengths = np.array([surface.reflectance * surface.gloss for surface in body.surfaces])
-    axes = np.array([surface.normal for surface in body.surfaces]).reshape(-1, 2)
     rng = np.random.default_rng(SEED)
     ids, r, z, way = np.arange(len(rays.group)), rays.r, rays.z, rays.way
-    weight, density = np.ones(len(ids)), np.full(len(ids), _CERTAIN if sees_lamp else 0.0)
+    weight, left = np.broadcast_to(weights, ids.shape), np.ones(len(ids))
+    density = np.full(len(ids), _CERTAIN if sees_lamp else 0.0)
     for bounce in range(GIVE_UP):
-        distance, number = body.nearest(r, z, way)
-        met = body.lamp_m(r, z, way) < distance
-        share = density[met] / (density[met] + body.lamp_density(r[met], z[met]))
-        found[int(bounce > 1), ids[met]] += weight[met] * share * body.luminance
+        hits = body.first_met(r, z, way)
+        lit = hits.lit
+        share = density[lit] / (density[lit] + body.lamp_density(r[lit], z[lit]))
+        found[ids[lit]] += weight[lit] * share * body.luminance
+        if bounce == reflections:
+            break
 
-        kept = ~met & (number >= 0)
-        ids, number, weight, distance = ids[kept], number[kept], weight[kept], distance[kept]
-        way = way[:, kept]
-        z = z[kept] + distance * way[2]
-        r, way = turned(r[kept] + distance * way[0], distance * way[1], way)
-        normals = axes[number].T
-        back = normals[0] * way[0] + normals[1] * way[2] > 0
-        normals = np.where(back, -normals, normals)
-        met_rings.append((ids, body.ring_of(number, r, z, back), weight, np.full(len(ids), bounce == 0)))
-
-        chance = np.minimum(weight * strengths[number] / FAINT, 1.0 if bounce < PATIENCE else 0.95)
-        kept = rng.random(len(ids)) < np.where(strengths[number] > 0, chance, 0.0)
+        ids, weight, left = ids[hits.which], weight[hits.which], left[hits.which]
+        met_rings.append((ids, body.ring_of(hits), weight))
+        left = left * strengths[hits.number]
+        chance = np.minimum(left / FAINT, 1.0 if bounce < PATIENCE else 0.95)
+        kept = rng.random(len(ids)) < chance
         if not kept.any():
-            return found, Met(*(np.concatenate(part) for part in zip(*met_rings, strict=True)))
-        ids, number, r, z, normals = ids[kept], number[kept], r[kept], z[kept], normals[:, kept]
-        weight = weight[kept] / chance[kept]
-        gloss = Gloss.of(body.surfaces, number, _local(normals, -way[:, kept]))
+            break
+        ids, number, r, z, normals = ids[kept], hits.number[kept], hits.r[kept], hits.z[kept], hits.normals[:, kept]
+        weight, left = weight[kept] / chance[kept], left[kept] / chance[kept]
+        gloss = Gloss.of(body.surfaces, number, local(normals, -hits.way[:, kept]))
         if bounce < LATTICE_BOUNCES:
             choices = [rays.number(_FIRST + _EACH * bounce + k, ids) for k in range(_EACH)]
         else:
             choices = list(rng.random((_EACH, len(ids))))
 
         way = body.toward_lamp(r, z, *choices[3:])
-        value, density = gloss.value(_local(normals, way))
+        value, density = gloss.value(local(normals, way))
+        near = NEAR_LAMP / (1 + gloss.exponent / SHARP)
+        density += near * (body.near_density(r, z, way) - density)
         gain = weight * value * body.luminance / (body.lamp_density(r, z) + density)
-        found[int(bounce > 0), ids] += body.shown(r, z, way, gain)
+        found[ids] += body.shown(r, z, way, gain)
 
-        into = gloss.sample(*choices[:3])
-        value, density = gloss.value(into)
+        way = world(normals, gloss.sample((choices[0] - near) / (1 - near), *choices[1:3]))
+        way = np.where(choices[0] < near, body.near_lamp(r, z, *choices[1:3]), way)
+        value, density = gloss.value(local(normals, way))
+        density += near * (body.near_density(r, z, way) - density)
         kept = value > 0
-        ids, r, z, density = ids[kept], r[kept], z[kept], density[kept]
-        weight, way = weight[kept] * value[kept] / density, _world(normals[:, kept], into[:, kept])
-    raise ArithmeticError(f"light did not come out or fade within {GIVE_UP} bounces")
+        ids, r, z, density, way, left = ids[kept], r[kept], z[kept], density[kept], way[:, kept], left[kept]
+        weight = weight[kept] * value[kept] / density
+    else:
+        raise ArithmeticError(f"light did not come out or fade within {GIVE_UP} bounces")
+    return found, Met(*(np.concatenate(part) for part in zip(*met_rings, strict=True)))
 
 
 def turned(x: np.ndarray, y: np.ndarray, way: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -278,25 +337,19 @@ def turned(x: np.ndarray, y: np.ndarray, way: np.ndarray) -> tuple[np.ndarray, n
     return radius, np.array([cosine * way[0] + sine * way[1], cosine * way[1] - sine * way[0], way[2]])
 
 
-def _local(normals: np.ndarray, way: np.ndarray) -> np.ndarray:
-    """Directions as (in the half plane, around the axis, along the normal)."""
+def local(normals: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """Directions (3, n) as (in the half plane, around the axis, along the normal)."""
     return np.array([normals[1] * way[0] - normals[0] * way[2], way[1], normals[0] * way[0] + normals[1] * way[2]])
 
 
-def _world(normals: np.ndarray, into: np.ndarray) -> np.ndarray:
-    """Directions back from `_local`."""
+def world(normals: np.ndarray, into: np.ndarray) -> np.ndarray:
+    """Directions (3, n) back from `local`."""
     return np.array([normals[1] * into[0] + normals[0] * into[2], into[1], normals[1] * into[2] - normals[0] * into[0]])
 
 
-def from_rings(body: Body, which: np.ndarray, samples: int) -> tuple[Rays, np.ndarray]:
-    """Rays that rings get light along, evenly over cos / pi, one group a ring; and the mean luminance (g,) of the lamp
-    over them.
-
-    Parameters
-    ----------
-    which : (g,) numbers of rings, ascending.
-    samples : rays a ring.
-    """
+def on_rings(body: Body, which: np.ndarray, samples: int) -> tuple[Rays, np.ndarray]:
+    """Rays that stand all over rings `which` (g, ascending numbers), one group of `samples` a ring, without a way yet;
+    and the normals (2, n) of their side."""
     rays = Rays.of(np.full(len(which), samples))
     ring, spread = which[rays.group], rays.number(0)
     rays.r, rays.z, normals = np.zeros(len(ring)), np.zeros(len(ring)), np.zeros((2, len(ring)))
@@ -304,13 +357,37 @@ def from_rings(body: Body, which: np.ndarray, samples: int) -> tuple[Rays, np.nd
         on = slice(*np.searchsorted(ring, (first, first + 2 * cut)))
         at, back = (ring[on] - first) % cut, ring[on] - first >= cut
         rays.r[on], rays.z[on] = surface.place_at(at / cut, (at + 1) / cut, spread[on])
-        normals[:, on] = np.array(surface.normal)[:, None] * np.where(back, -1.0, 1.0)
+        normals[:, on] = surface.normals(rays.r[on], rays.z[on]) * np.where(back, -1.0, 1.0)
+    return rays, normals
+
+
+def from_rings(body: Body, which: np.ndarray, samples: int) -> tuple[Rays, np.ndarray, np.ndarray]:
+    """Rays that rings get light along, one group a ring: half of them even over cos / pi, half about the lamp.
+
+    Parameters
+    ----------
+    which : (g,) numbers of rings, ascending.
+    samples : rays a ring.
+
+    Returns
+    -------
+    The rays, the normals (2, n) of the rings there, and the density (n,) of their directions, 1/sr.
+    """
+    rays, normals = on_rings(body, which, samples)
     up = np.array([[0.0], [0.0], [1.0]])
-    rays.way = _world(normals, around(up, np.sqrt(rays.number(1)), rays.number(2)))
+    even = world(normals, around(up, np.sqrt(rays.number(1)), rays.number(2)))
+    near = body.near_lamp(rays.r, rays.z, rays.number(1), rays.number(2))
+    rays.way = np.where(rays.number(3) < 0.5, near, even)
+    facing = np.maximum(local(normals, rays.way)[2], 0)
+    return rays, normals, (facing / math.pi + body.near_density(rays.r, rays.z, rays.way)) / 2
+
+
+def lamp_on_rings(body: Body, rays: Rays, normals: np.ndarray) -> np.ndarray:
+    """Mean luminance (g,) of the lamp over cos / pi, from where rays start."""
     way = body.toward_lamp(rays.r, rays.z, rays.number(3), rays.number(4))
-    facing = np.maximum(_local(normals, way)[2], 0)
+    facing = np.maximum(local(normals, way)[2], 0)
     gain = facing / math.pi * body.luminance / body.lamp_density(rays.r, rays.z)
-    return rays, rays.mean(np.arange(len(ring)), body.shown(rays.r, rays.z, way, gain))
+    return rays.mean(np.arange(len(rays.group)), body.shown(rays.r, rays.z, way, gain))
 
 
 def lamp_itself(body: Body, angles_rad: np.ndarray, exit_radius_m: float, samples: int) -> np.ndarray:

@@ -28,7 +28,9 @@ from .cache_folder import cache_folder, cache_limit_bytes
 STOCK = Path(__file__).parent / "data" / "stock-insides.zip"
 """Records of the stock kit, made by `python -m scenes.make_insides`."""
 
-MODULES = ("emission", "interior", "interior_mouth", "interior_rays", "interior_store", "interior_surfaces")
+MODULES = (
+    "emission", "interior", "interior_gather", "interior_mouth", "interior_rays", "interior_store", "interior_surfaces",
+)  # fmt: skip
 """What decides how an inside is traced and kept."""
 
 PATTERN = "inside-*.record"

@@ -15,15 +15,12 @@ from ..model.base import Length, Number
 from ..optics import Source
 from .base import Bulb, Shaped, Shaper, Unfit, pair, seat
 from .insides import open_bowl
-from .linings import Lining, curved, wall
+from .linings import Lining, wall
 
 if TYPE_CHECKING:
     from ..interior import Interior, Wall
 
 Depth = Annotated[Number, Field(gt=0, le=2)]
-
-PROFILE_STEPS = 8
-"""Frusta that stand for a curved bowl."""
 
 SEAT_M = 0.01
 """Gap between the lamp and the plate it stands on (common practice, no source)."""
@@ -33,11 +30,9 @@ def bowl(
     lining: str, rear_m: float, mouth_m: float, depth_m: float, curve: str = "parabolic", front_m: float = 0.0
 ) -> tuple[Wall, ...]:
     """A paraboloid or a straight cone from a rear to a mouth at `front_m` (both diameters), closed by a plate."""
-    share = np.linspace(0, 1, PROFILE_STEPS + 1 if curve == "parabolic" else 2)
-    radius = bowl_radius(rear_m, mouth_m, share, curve)
-    back = front_m - depth_m
-    plate = wall(lining, back, 0.0, back, rear_m / 2)
-    return (plate, *curved(lining, front_m + (share - 1) * depth_m, radius))
+    back, rear, mouth = front_m - depth_m, rear_m / 2, mouth_m / 2
+    bulge = ((mouth - rear) / depth_m) ** 2 if curve == "parabolic" else 0.0
+    return (wall(lining, back, 0.0, back, rear), wall(lining, back, rear, front_m, mouth, bulge))
 
 
 def bowl_radius(rear_m: float, mouth_m: float, share: np.ndarray, curve: str) -> np.ndarray:

@@ -18,7 +18,7 @@ from ..optics import Source
 from .base import Bulb, Shaped, Shaper, Unfit, pair, seat, size_pair
 from .bowls import SEAT_M, bowl, bowl_radius
 from .insides import covered_bowl, open_bowl
-from .linings import Lining, curved, passes, sheet, wall
+from .linings import Lining, passes, sheet, wall
 
 if TYPE_CHECKING:
     from ..interior import Interior, Wall
@@ -154,13 +154,11 @@ class Umbrella(Shaper):
                 "Deepen it, or correct the head's bulb_diameter_m.",
             )
         radius = self.diameter_m / 2
-        ball = (radius**2 + self.depth_m**2) / (2 * self.depth_m)
-        r = radius * np.linspace(0, 1, 13)
-        z = ball - self.depth_m - np.sqrt(ball**2 - r**2)
-        z[-1] = 0.0
+        ball = (radius / self.depth_m) ** 2 + 1
+        canopy = wall(f"canopy-{self.cloth}", -self.depth_m, 0.0, 0.0, radius, ball)
         front = -SEAT_M
         lamp = Lamp(front - SEAT_M - bulb.radius_m, bulb.radius_m)
-        return Interior((*curved(f"canopy-{self.cloth}", z, r), *_cowl(front, -1.0, bulb)), (), lamp, radius)
+        return Interior((canopy, *_cowl(front, -1.0, bulb)), (), lamp, radius)
 
     def through(self, bulb: Bulb) -> Interior:
         """The canopy as a flat cloth across its rim, and the head at the shaft's end behind it."""

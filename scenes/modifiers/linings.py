@@ -6,8 +6,6 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-import numpy as np
-
 if TYPE_CHECKING:
     from ..interior import Sheet, Wall
 
@@ -28,19 +26,12 @@ def cell_reflectance(finish: str) -> float:
     return float(_STOCK["cell"][finish]["reflectance"])
 
 
-def wall(lining: str, z0_m: float, r0_m: float, z1_m: float, r1_m: float) -> Wall:
-    """A frustum with a lining, between two circles about the axis."""
+def wall(lining: str, z0_m: float, r0_m: float, z1_m: float, r1_m: float, bulge: float = 0.0) -> Wall:
+    """A frustum with a lining, between two circles about the axis; `bulge` as in `scenes.interior.Wall`."""
     from ..interior import Wall
 
     made = _STOCK["wall"][lining]
-    return Wall(z0_m, r0_m, z1_m, r1_m, made["reflectance"], made["gloss"], made["spread_deg"])
-
-
-def curved(lining: str, z_m: np.ndarray, r_m: np.ndarray) -> tuple[Wall, ...]:
-    """A lined surface of revolution through the points of a profile, as frusta."""
-    return tuple(
-        wall(lining, float(z_m[i]), float(r_m[i]), float(z_m[i + 1]), float(r_m[i + 1])) for i in range(len(z_m) - 1)
-    )
+    return Wall(z0_m, r0_m, z1_m, r1_m, made["reflectance"], made["gloss"], made["spread_deg"], bulge)
 
 
 def sheet(cloth: str, z_m: float, radius_m: float) -> Sheet:

@@ -11,8 +11,12 @@ from typing import Any
 import numpy as np
 from pydantic import TypeAdapter
 
+from scenes.emission import Emission
 from scenes.field import axial_illuminance_per_lumen, illuminance, luminance
+from scenes.interior import Interior
+from scenes.interior_mouth import mouth
 from scenes.modifiers import Bulb, Modifier, Shaped, assemble
+from scenes.optics import Optics, Source
 from scenes.stage import Fixture
 
 _ROOT = Path(__file__).parents[2]
@@ -84,3 +88,37 @@ def lumens_out(shaped: Shaped) -> float:
     for turn in (np.arange(36) + 0.5) / 36 * 2 * math.pi:
         total += float(luminance(made, x[:, None], y[:, None], slope * math.cos(turn), slope * math.sin(turn)).sum())
     return total * cell * math.pi / 400 / 36
+
+
+def stock_inside(name: str) -> Interior:
+    """The inside of an open stock modifier on a bare lamp."""
+    made = table(**STOCK[name])
+    return made.into(Bulb()) if made.kind == "umbrella" else made.interior(Bulb())
+
+
+def mouth_fixture(emission: Emission, efficiency: float = 1.0) -> Fixture:
+    """A mouth at the origin that shines along +z."""
+    x, y, z = np.eye(3)
+    size = 2 * emission.half_m
+    optics = Optics(efficiency, emission=emission, source=Source(emission.outline, size, 0.0))
+    return Fixture(emission.outline, size, np.zeros(3), x, y, z, None, None, False, 0.1, 0.0, optics)
+
+
+def round_mouth(inside: Interior) -> Fixture:
+    """The mouth of an inside, as traced into its table."""
+    efficiency, emission = mouth(inside, "disk", np.full(2, 2 * inside.exit_radius_m))
+    return mouth_fixture(emission, efficiency)
+
+
+def revolved(profile: np.ndarray, sides: int) -> tuple[np.ndarray, np.ndarray]:
+    """Vertices (n * sides, 3) and triangles of a profile (n, 2) of (z, r) turned about z; the polygons have the area of
+    their circles."""
+    turn = np.arange(sides) / sides * 2 * math.pi
+    grow = math.sqrt(2 * math.pi / sides / math.sin(2 * math.pi / sides))
+    z, r = profile.T[:, :, None]
+    vertices = np.stack([r * grow * np.cos(turn), r * grow * np.sin(turn), z + 0 * turn], axis=2)
+    here, circle = np.meshgrid(np.arange(sides), np.arange(len(profile) - 1) * sides)
+    first, after = here + circle, (here + 1) % sides + circle
+    quads = [(first, after, first + sides), (after, after + sides, first + sides)]
+    faces = np.concatenate([np.stack(corner, axis=-1).reshape(-1, 3) for corner in quads])
+    return vertices.reshape(-1, 3), faces

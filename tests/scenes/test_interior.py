@@ -75,10 +75,13 @@ def test_integrating_sphere(reflectance):
 
 
 @pytest.mark.parametrize(("gloss", "spread_deg"), [(0, 15), (0.5, 15), (1, 30), (1, 8)])
-def test_lossless_bowl_sends_everything_out(gloss, spread_deg):
+def test_lossless_bowl_sends_everything_out(gloss, spread_deg, monkeypatch):
     interior = bowl(lamp=Lamp(-0.07, 0.0005), reflectance=1, gloss=gloss, spread_deg=spread_deg)
-    light = emergent(interior)
-    assert light.efficiency == pytest.approx(1, abs=0.01)  # the tiny lamp takes less than 0.1 % back
+    efficiencies = []
+    for seed in range(4 if spread_deg < 10 else 1):  # one run of the narrow lobe has 0.6 % of noise
+        monkeypatch.setattr(interior_rays, "SEED", 7 + seed)
+        efficiencies.append(trace_emergent(interior).efficiency)
+    assert np.mean(efficiencies) == pytest.approx(1, abs=0.01)  # the tiny lamp takes less than 0.1 % back
 
 
 def test_lossless_box_with_sheet_sends_everything_out():

@@ -15,27 +15,13 @@ from scenes.fixtures import area_m2, plain_axial_illuminance
 from scenes.interior import Interior, Lamp, Wall, body_of, emergent, sent_by_rings
 from scenes.interior_mouth import mouth
 from scenes.interior_rays import OUTSIDE, Rays, follow_each, turned
-from scenes.modifiers import Bulb
-from scenes.optics import Optics, Source
-from scenes.stage import Fixture
+from scenes.optics import Optics
 
-from .modified import STOCK, table
+from .modified import mouth_fixture, round_mouth, stock_inside
 
 OPEN = ("standard-reflector", "wide-reflector", "deep-reflector", "dish-white", "dish-silver", "deep-open-box-120",
         "umbrella-white-100", "umbrella-silver-100")  # fmt: skip
 HULLS = {"bowl": Hull(0.3, 0.2, 0.36, 0.0), "cone": Hull(0.3, 0.4, 0.36, 0.36), "ball": Hull(0.3, 0.1, 0.8, -1.0)}
-
-
-def _inside(name: str) -> Interior:
-    made = table(**STOCK[name])
-    return made.into(Bulb()) if made.kind == "umbrella" else made.interior(Bulb())
-
-
-def _fixture(emission: Emission, efficiency: float = 1.0) -> Fixture:
-    x, y, z = np.eye(3)
-    size = 2 * emission.half_m
-    optics = Optics(efficiency, emission=emission, source=Source(emission.outline, size, 0.0))
-    return Fixture(emission.outline, size, np.zeros(3), x, y, z, None, None, False, 0.1, 0.0, optics)
 
 
 def _places(distances: tuple[float, ...], angles_deg: tuple[float, ...]) -> np.ndarray:
@@ -60,7 +46,7 @@ def _by_rays(inside: Interior, points: np.ndarray, power: int) -> np.ndarray:
         rays.z = place[2]
         rays.r, rays.way = turned(place[0], place[1], toward)
         found, met = follow_each(body, rays, sees_lamp=False)
-        luminance = found.sum(axis=0) + met.sums(len(r), sent)
+        luminance = found + met.sums(len(r), sent)
         walls = (luminance * (normal @ toward) * -toward[2] / distance**2).mean() * math.pi * radius**2
         lit.append(walls + _lamp_by_rays(body, radius, point, normal))
     return np.array(lit)
@@ -87,9 +73,9 @@ def _lamp_by_rays(body, radius: float, point: np.ndarray, normal: np.ndarray) ->
 
 
 def _apart_stops(name: str, distances: tuple[float, ...], angles_deg: tuple[float, ...], power: int) -> np.ndarray:
-    inside = _inside(name)
+    inside = stock_inside(name)
     points = _places(distances, angles_deg)
-    made = _fixture(*reversed(mouth(inside, "disk", np.full(2, 2 * inside.exit_radius_m))))
+    made = round_mouth(inside)
     got = illuminance(made, points, -points / np.linalg.norm(points, axis=1)[:, None])
     return np.log2(got / _by_rays(inside, points, power))
 
@@ -110,7 +96,7 @@ def test_every_open_modifier_is_what_rays_find_in_it(name):
 
 def test_the_rays_would_tell_a_mouth_without_depth():
     """The same light, spread by angle alone over the mouth, misses by far more."""
-    inside = _inside("dish-white")
+    inside = stock_inside("dish-white")
     light = emergent(inside)
     there = light.intensity[0] / 0.3**2
     assert abs(math.log2(there / _by_rays(inside, np.array([[0, 0, 0.3]]), 11)[0])) > 0.5
@@ -119,7 +105,7 @@ def test_the_rays_would_tell_a_mouth_without_depth():
 @pytest.mark.parametrize("name", ["dish-white", *(pytest.param(n, marks=pytest.mark.slow) for n in OPEN[4:])])
 def test_the_table_keeps_the_lumens(name):
     """Within 0.5 % of what leaves by angle, traced apart; silver linings are noisier."""
-    inside = _inside(name)
+    inside = stock_inside(name)
     flux, _ = mouth(inside, "disk", np.full(2, 2 * inside.exit_radius_m))
     assert flux == pytest.approx(emergent(inside).efficiency, rel=5e-3 if "white" in name else 1e-2)
 
@@ -132,7 +118,7 @@ def test_an_even_table_is_a_lambertian_face(outline):
     for hull in HULLS.values():
         values = np.full((9, 5, 3), level, np.float32)
         emission = Emission(values, hull, 3, 0, 0.0, 0.0, 0.0, 0.0, 0.0, outline, half)
-        made = _fixture(emission)
+        made = mouth_fixture(emission)
         for distance in (0.3, 2.0):
             point = np.array([0, 0, distance])
             closed = plain_axial_illuminance(replace(made, optics=Optics()), distance)
@@ -145,14 +131,14 @@ def test_a_lamp_in_a_black_bowl_is_a_ball():
     black = Wall(-0.1, 0.05, 0, 0.2, 0.0), Wall(-0.1, 0, -0.1, 0.05, 0.0)
     flux, emission = mouth(Interior(black, (), Lamp(-0.06, 0.03), 0.2), "disk", np.full(2, 0.4))
     for distance in (0.3, 2.0):
-        lit = illuminance(_fixture(emission, flux), np.array([0, 0, distance]), np.array([0, 0, -1.0]))[0]
+        lit = illuminance(mouth_fixture(emission, flux), np.array([0, 0, distance]), np.array([0, 0, -1.0]))[0]
         assert lit == pytest.approx(
             1 / (4 * math.pi**2 * 0.03**2) * math.pi * (0.03 / (distance + 0.06)) ** 2, rel=1e-3
         )
     _, hidden = mouth(
         Interior((*black, Wall(-0.02, 0, -0.02, 0.04, 0.0)), (), Lamp(-0.06, 0.03), 0.2), "disk", np.full(2, 0.4)
     )
-    axis, wide = illuminance(_fixture(hidden), _places((1.0,), (0.0, 75.0)), -_places((1.0,), (0.0, 75.0)))
+    axis, wide = illuminance(mouth_fixture(hidden), _places((1.0,), (0.0, 75.0)), -_places((1.0,), (0.0, 75.0)))
     assert axis == 0 < wide
 
 
@@ -174,9 +160,9 @@ def test_rays_leave_the_hull_where_they_are_said_to(hull):
 
 
 def test_open_boxes_of_other_outlines_keep_their_lumens():
-    inside = _inside("deep-open-box-120")
+    inside = stock_inside("deep-open-box-120")
     flux, emission = mouth(inside, "rectangle", np.array([0.6, 2.0]))
-    made = _fixture(emission, flux)
+    made = mouth_fixture(emission, flux)
     share = (np.arange(40) + 0.5) / 40
     sine, turn = np.sqrt(share), 2 * math.pi * share
     way = np.array(
