@@ -78,7 +78,7 @@ def denoise_light(
     # a lit strand is as rare in its pixel as a stray path elsewhere: among strands all light has its place near by
     wanted = agreed if strands is None else np.where(strands, np.float32(1), agreed)
     clean *= given_back(clean.mean(axis=0), traced * wanted, halves * wanted, strands).astype(np.float32)
-    return share_out(_settle(clean, channels), picture, albedo, agreed)
+    return share_out(_settle(clean, channels), picture, albedo, agreed, halves)
 
 
 def effort(quality: str, picture: np.ndarray, halves: np.ndarray) -> str:

@@ -16,8 +16,17 @@ _DARKEST = 0.005
 
 _CLOSE_TIMES = 2
 _AROUND_PX = 8
-_AROUND_WEIGHT = np.float32(0.3)
-"""Say of the wider surroundings, which steady the colours of few paths and decide where none was traced close by."""
+_AROUND_WEIGHT, _AROUND_NOISY = np.float32(0.3), np.float32(8)
+"""Say of the wider surroundings, which steady the colours of few paths and decide where none was traced close by; and
+how much more for each unit of the relative variance of what was traced close by."""
+
+_CLOSE_PX = np.float32(4 * np.pi)
+"""Pixels that count as independent in the close surroundings."""
+
+_NOISIEST = np.float32(4)
+_LOUDEST, _DIMMEST = np.float32(16), np.float32(1e-3)
+"""Times the denoised brightness that a pixel's light has a say in colours at most, and the share of the picture's mean
+below which brightness makes no difference."""
 
 _TINT_PX = 16
 """Blocks over which the colour of haze is read."""
@@ -32,8 +41,9 @@ def channel_weights(bands: int) -> np.ndarray:
 
 
 def share_out(
-    channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | None, agreed: np.ndarray | None = None
-) -> np.ndarray:
+    channels: np.ndarray, picture: np.ndarray, albedo: np.ndarray | None, agreed: np.ndarray | None = None,
+    halves: np.ndarray | None = None,
+) -> np.ndarray:  # fmt: skip
     """Bands (B, H, W) float32 whose broad sums are `channels` (3, H, W).
 
     Parameters
@@ -42,6 +52,7 @@ def share_out(
         pixel or around it, none is handed out.
     albedo : (B, H, W), or None where no surface colours the light.
     agreed : (H, W), at most 1, how much of a pixel's light has a say in colours; None for all.
+    halves : (H, W), the odd samples less the even ones, in the unit of the sums' mean; None where noise is not known.
     """
     peak = float(picture.max(initial=0))
     if peak <= 0:
@@ -49,10 +60,11 @@ def share_out(
     weights = channel_weights(len(picture))
     spectrum = np.empty(picture.shape, np.float32)
     total = np.zeros(channels.shape, np.float32)
-    say = np.float32(1 / peak) if agreed is None else agreed * np.float32(1 / peak)
+    say = _say(channels, picture, weights) * (np.float32(1) if agreed is None else agreed)
+    wider = _AROUND_WEIGHT if halves is None else _wider(channels.mean(axis=0), halves)
     for band, light in enumerate(picture):  # one by one: all at once would take six times the picture's memory
         colour = np.float32(1) if albedo is None else albedo[band] + np.float32(_DARKEST)
-        np.multiply(_spectrum(light * say / colour), colour, out=spectrum[band])
+        np.multiply(_spectrum(light * say / colour, wider), colour, out=spectrum[band])
         for sum_, weight in zip(total, weights[:, band], strict=True):
             if weight:
                 sum_ += weight * spectrum[band]
@@ -80,12 +92,28 @@ def tinted(brightness: np.ndarray, picture: np.ndarray, agreed: np.ndarray) -> n
     return out
 
 
-def _spectrum(light: np.ndarray) -> np.ndarray:
-    """Light (H, W) over its close surroundings and, faintly, wider ones."""
+def _say(channels: np.ndarray, picture: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Factor (H, W) that gives every pixel about the same say in colours: by energy, the bright would colour what is
+    dark beside them."""
+    level = channels.mean(axis=0)
+    traced = np.tensordot(weights.mean(axis=0), picture, 1)
+    least = max(_DIMMEST * level.mean(), _FAINTEST)
+    return np.asarray(1 / np.maximum(np.maximum(level, traced / _LOUDEST), least), np.float32)
+
+
+def _wider(level: np.ndarray, halves: np.ndarray) -> np.ndarray:
+    """Weight (H, W) of the wider surroundings: the noisier what lies close by, the more."""
+    variance = smooth((halves / 2) ** 2, _CLOSE_TIMES) / _CLOSE_PX
+    known = np.maximum(smooth(level, _CLOSE_TIMES) ** 2, (_DIMMEST * level.mean()) ** 2 + _FAINTEST)
+    return np.asarray(_AROUND_WEIGHT + _AROUND_NOISY * np.minimum(variance / known, _NOISIEST), np.float32)
+
+
+def _spectrum(light: np.ndarray, wider: np.ndarray | np.float32) -> np.ndarray:
+    """Light (H, W) over its close surroundings and, by the weight `wider`, wider ones."""
     height, width = light.shape
-    around = smooth(block_means(light, _AROUND_PX), 2) * _AROUND_WEIGHT
+    around = smooth(block_means(light, _AROUND_PX), 2)
     close = smooth(light, _CLOSE_TIMES)
-    close += enlarged(around[None], height, width, _AROUND_PX)[0]
+    close += wider * enlarged(around[None], height, width, _AROUND_PX)[0]
     return close
 
 

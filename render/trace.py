@@ -46,9 +46,9 @@ def sample_plan(quality: str, samples: int | None, target_stops: float | None) -
         raise KeyfallError(f"The sample count is {samples}. Allowed: an even number from 2 to {_MOST_SAMPLES}.")
     if target_stops is not None and not 0 < target_stops < 10:
         raise KeyfallError(f"The noise target is {target_stops}. Allowed: stops between 0 and 10, such as 0.05.")
-    if samples is None:
-        samples = QUALITIES[quality].samples if target_stops is None else _MOST_FOR_TARGET
-    return SamplePlan(samples, target_stops)
+    if samples is None and target_stops is None:
+        return QUALITIES[quality]
+    return SamplePlan(samples or _MOST_FOR_TARGET, target_stops)
 
 
 def trace(
@@ -106,7 +106,7 @@ def _for_light(plan: SamplePlan, light: Light, stage: Stage, samples: int | None
     indoors = stage.openings is not None and light.fixture is None
     if not indoors or samples is not None or plan.target_stops is not None:
         return plan
-    return replace(plan, samples=plan.samples * INDOOR_DAYLIGHT)
+    return replace(plan, samples=plan.samples * INDOOR_DAYLIGHT, least=plan.least * INDOOR_DAYLIGHT)
 
 
 def trace_as(
