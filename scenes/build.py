@@ -27,7 +27,7 @@ from .strength import output_of
 from .studio import GROUND_RADIUS_M, Surface, background_surface, ground_surface, holed, room_surfaces
 from .surroundings import far_surfaces
 from .white import card_probe, white_of
-from .windows import glass_of, openings_of, places_of, window_surfaces
+from .windows import glass_of, openings_of, places_of, set_windows, window_surfaces
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
@@ -84,6 +84,7 @@ def build_stage(scene: Scene) -> stage.Stage:
         surroundings=tuple(_shape(*entry) for entry in far_surfaces(scene, _ground_radius(scene))),
         panes=glass_of(scene.room),
         openings=openings_of(scene.room),
+        windows=set_windows(scene.room),
         haze=resolve_haze(scene.haze, scene.room) if scene.haze is not None else None,
         pieces=tuple(set_piece(name, scene.piece[name], sheet) for name, sheet in found.sheets.items()),
         set_up=tuple(scene.set_up),
@@ -224,6 +225,7 @@ def _light(name: str, light: Light, found: Survey, folder: Path) -> stage.Light:
         aim=light.aim if fixture is not None and isinstance(light.aim, str) else None,
         aim_m=None if fixture is None else aim_point(light.aim, found.places, ("light", name, "aim")),
         power=light.power_fraction() if _has_power(light, kit) else None,
+        moment=light.time,
     )
 
 

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .optics import PLAIN, Angular, Optics
+from .window_place import SetWindow
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
@@ -258,6 +260,7 @@ class Light:
     light from no fixture. `power` is the setting as a fraction of full; None where that means nothing.
     `bare` makes the standard reflector on the same lamp, at the origin, and `modifier_stops` is what the kit's readings
     add to the light's modifiers over that reflector's; None and 0 for a light without modifiers.
+    `moment` is the date and time that a sun or sky was placed by; None where angles place it.
     """
 
     name: str
@@ -278,6 +281,7 @@ class Light:
     power: float | None = None
     bare: Callable[[], Fixture] | None = None
     modifier_stops: float = 0.0
+    moment: datetime | None = None
 
     @property
     def gels(self) -> tuple[str, ...]:
@@ -328,6 +332,7 @@ class Stage:
 
     `surroundings` are traced like `shapes` but lie around the set: far ground, what stands at its far side. `panes` are
     the glass of windows, `openings` the ways for light from outside into a room; None without a room or without any.
+    `windows` say of each window what whoever rigs the set has to know.
     `set_up` names lights in the order in which the scene wants them set up; empty where it leaves that to custom.
     `notes` say what was done about the set, and ask nothing of anybody.
     """
@@ -344,6 +349,7 @@ class Stage:
     surroundings: tuple[Shape, ...] = ()
     panes: tuple[Net, ...] = ()
     openings: Openings | None = None
+    windows: tuple[SetWindow, ...] = ()
     haze: Haze | None = None
     pieces: tuple[SetPiece, ...] = ()
     set_up: tuple[str, ...] = ()

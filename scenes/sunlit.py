@@ -11,7 +11,8 @@ from .confines import wall_name
 from .findings import Problem
 from .model import Ground, Light, Room
 from .surroundings import STEP_DOWN_M, hides
-from .windows import WindowPlace, places_of
+from .window_place import WindowPlace
+from .windows import places_of
 
 _FAR_M = 1e4
 

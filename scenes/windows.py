@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -14,6 +13,7 @@ from .findings import Problem
 from .model import Background, Room, Window
 from .stage import Net, Opening, Openings
 from .studio import Surface, joined_quads
+from .window_place import CURTAIN_PAST_M, SetWindow, WindowPlace
 
 if TYPE_CHECKING:
     from materials.finishes import Finish
@@ -27,48 +27,11 @@ FROSTED_STOPS = 0.6
 BAR_DEPTH_M = 0.04
 _GLASS_IN_M = 0.03  # how far inside the wall's outer face the glass is
 _BAR_IN_M = 0.01
-_CURTAIN_OFF_M, _CURTAIN_PAST_M, _FOLD_M, _FOLD_DEEP_M = 0.08, 0.12, 0.14, 0.025
+_CURTAIN_OFF_M, _FOLD_M, _FOLD_DEEP_M = 0.08, 0.14, 0.025
 _SLAT_LAP = 0.85
 _BLIND_PAST_M = 0.06
 
 _OUT = {"front": (0, 0, 1), "back": (0, 0, -1), "left": (-1, 0, 0), "right": (1, 0, 0)}
-
-
-@dataclass(frozen=True, slots=True)
-class WindowPlace:
-    """A window in the world.
-
-    Attributes
-    ----------
-    centre_m : (3,) float64, middle of the opening on the inner face of the wall.
-    along, out : (3,) float64, unit vectors along the wall (its width) and outward; +y is its height.
-    size_m : (2,) float64. wall_m : thickness of the wall.
-    """
-
-    centre_m: np.ndarray
-    along: np.ndarray
-    out: np.ndarray
-    size_m: np.ndarray
-    wall_m: float
-
-    def at(self, u: np.ndarray | float, v: np.ndarray | float, outward_m: np.ndarray | float) -> np.ndarray:
-        """Points (..., 3) at `u` along, `v` up from the middle and `outward_m` from the inner face, metres."""
-        up = np.array([0.0, 1.0, 0.0])
-        u, v, w = np.broadcast_arrays(np.asarray(u, float), np.asarray(v, float), np.asarray(outward_m, float))
-        placed: np.ndarray = self.centre_m + u[..., None] * self.along + v[..., None] * up + w[..., None] * self.out
-        return placed
-
-    def passes(self, start: np.ndarray, end: np.ndarray) -> bool:
-        """Whether a straight line between two points goes through the opening, the wall's thickness included."""
-        depth = float((end - start) @ self.out)
-        if abs(depth) < 1e-9:
-            return False
-        for plane in (0.0, self.wall_m):
-            reach = (plane - float((start - self.centre_m) @ self.out)) / depth
-            off = start + reach * (end - start) - self.centre_m
-            if not 0 <= reach <= 1 or abs(off @ self.along) > self.size_m[0] / 2 or abs(off[1]) > self.size_m[1] / 2:
-                return False
-        return True
 
 
 def wall_span(room: Room, wall: str) -> tuple[float, float]:
@@ -92,6 +55,26 @@ def place_window(room: Room, window: Window) -> WindowPlace:
 def places_of(room: Room | None) -> dict[str, WindowPlace]:
     """Every window of a room, by name."""
     return {} if room is None else {name: place_window(room, window) for name, window in room.window.items()}
+
+
+def set_windows(room: Room | None) -> tuple[SetWindow, ...]:
+    """Windows as whoever rigs the set has to know them."""
+    if room is None:
+        return ()
+    found = []
+    for name, place in places_of(room).items():
+        w = room.window[name]
+        columns, rows = w.panes
+        stops = None if w.curtain_stops is None else float(w.curtain_stops)
+        found.append(
+            SetWindow(
+                name=name, wall=w.wall, place=place, sill_m=float(w.sill_m), panes=(columns, rows),
+                bar_m=float(w.bar_m), glass=w.glass, curtain=w.curtain, curtain_stops=stops,
+                drawn=float(w.drawn) if w.curtain or w.curtain_stops else 0.0, blind=w.blind,
+                lowered=float(w.lowered) if w.blind else 0.0, slat_deg=float(w.slat_deg),
+            )
+        )  # fmt: skip
+    return tuple(found)
 
 
 def window_problems(room: Room, background: Background | None) -> Iterator[Problem]:
@@ -243,7 +226,7 @@ def _sheet(name: str, place: WindowPlace, outward_m: float) -> Surface:
 
 def _curtain(name: str, place: WindowPlace, drawn: float) -> Surface:
     """Folded cloth before the window, drawn in from both sides; it hangs a little past the opening all round."""
-    x, y = place.size_m / 2 + _CURTAIN_PAST_M
+    x, y = place.size_m / 2 + CURTAIN_PAST_M
     count = max(8, math.ceil(2 * x / _FOLD_M * 8))
     u = np.linspace(-x, x, count + 1)
     off = -_CURTAIN_OFF_M + _FOLD_DEEP_M * np.sin(2 * math.pi * u / _FOLD_M)

@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from scenes.bodies import exit_outline
 from scenes.stage import Fixture
 
 from ..sheet import LABEL, SMALL, Page, shortened, text_width, true_minus
+from .beam import FACE_ON, draw_beam
 from .canvas import Drawing
 from .labels import HARD, SOFT, SOLID
 from .place import draw_place, place_labels
 from .set import PlanLight, PlanSet
 from .symbols import HEAD_LENGTH_M, Body, Pose, draw_far_symbol, draw_symbol
 from .view import SIDE, TOP, Frame, View, cut_line, flat_box, hull, scale_for
-from .words import metres, place_words, side_words, tilt_words
+from .windows import draw_sunbeams, window_points
+from .words import metres, moment_words, place_words, side_words, tilt_words
 
 NAME_MM = 24.0
 """Widest name in a drawing; the table has it whole."""
-
-FACE_ON = 0.3
-"""Length of a unit vector on paper under which a light is seen from behind or in front."""
 
 LABEL_ROOM_MM = {TOP: np.array([40.0, 13.0]), SIDE: np.array([26.0, 16.0])}
 _TICKS_MM = np.array([7.0, 6.0])
@@ -42,6 +39,7 @@ def needed_points(plan: PlanSet, kind: str) -> np.ndarray:
             found.append(light.aim_m[None])
         found += [end[None] for end in (light.support.foot_m, light.support.top_m) if end is not None]
     found += [piece.corners_m for piece in plan.pieces]
+    found += window_points(plan.stage)
     for shape in plan.stage.shapes:
         if shape.region == "background":
             points = shape.vertices.astype(float)
@@ -88,8 +86,9 @@ def draw_view(page: Page, plan: PlanSet, kind: str, scale: int, area: Frame) -> 
     drawing = Drawing(page, view, _back_z(plan, view))
     _grid(page, view)
     draw_place(drawing, plan)
+    draw_sunbeams(drawing, plan)
     for light in plan.lights:
-        _beam(drawing, light)
+        draw_beam(drawing, light)
     near = 1 if kind == TOP else 0
     order = sorted(plan.placed(), key=lambda pair: float(pair[1].centre_m[near]))
     for light in plan.lights:
@@ -141,42 +140,6 @@ def _grid(page: Page, view: View) -> None:
                 page.text(at, frame.bottom + 0.8, text, SMALL, colour=page.theme.quiet, align="middle")
             elif axis == 1 and frame.top + 1 < at < frame.bottom - 0.2:
                 page.text(frame.left - 1.6, at - SMALL.line_mm / 2, text, SMALL, colour=page.theme.quiet, align="right")
-
-
-def _beam(drawing: Drawing, light: PlanLight) -> None:
-    """The beam to half of its peak, from the front to where it is aimed: cut lengthwise, or its pool where the view
-    looks along it."""
-    fixture, view = light.light.fixture, drawing.view
-    if fixture is None or light.beam_m is None or light.aim_m is None or not light.light.on:
-        return
-    flat = view.flat(fixture.forward)
-    wide, high = (size / 2 for size in light.beam_m)
-    if float(np.hypot(*flat)) < FACE_ON:
-        turn = np.linspace(0, 2 * np.pi, 49)[:-1, None]
-        rim = light.aim_m + wide * np.cos(turn) * fixture.right + high * np.sin(turn) * fixture.up
-        pool = drawing.area(view.at(rim), drawing.inside(), fill=light.tint.wash, alpha=_alpha(light), layer=1.6)
-        if len(pool) > 2:
-            drawing.page.line(np.concatenate([pool, pool[:1]]), colour=light.tint.ink, width_pt=0.4, layer=1.7)
-        return
-    way = flat / np.hypot(*flat)
-    across = np.array([-way[1], way[0]])
-    start, end = view.at(fixture.centre_m), view.at(light.aim_m)
-    near = max(float(np.abs((view.at(exit_outline(fixture)) - start) @ across).max()), 0.5)
-    sides = [abs(float(view.flat(v) @ across)) * s for v, s in ((fixture.right, wide), (fixture.up, high))]
-    far = max(math.hypot(*sides) * view.mm_per_m, near if wide > fixture.size_m[0] / 2 else 0.3)
-    shape = np.array([start - near * across, end - far * across, end + far * across, start + near * across])
-    left = drawing.area(shape, drawing.inside(), fill=light.tint.wash, alpha=_alpha(light), layer=1.6)
-    if len(left) > 2:
-        drawing.placer.cover(left, 0.6)
-    for a, b in ((shape[0], shape[1]), (shape[3], shape[2])):
-        piece = cut_line(a, b, drawing.inside())
-        if piece is not None:
-            drawing.page.line(piece, colour=light.tint.ink, width_pt=0.4, layer=1.7)
-            drawing.placer.path(piece[0], piece[1], SOFT / 2)
-
-
-def _alpha(light: PlanLight) -> float:
-    return 0.26 if light.tint.neutral else 0.42
 
 
 def _light(drawing: Drawing, light: PlanLight) -> np.ndarray | None:
@@ -300,6 +263,8 @@ def _far_light(drawing: Drawing, light: PlanLight) -> None:
         drawing.placer.path(at, tip, SOLID)
         if row.elevation_deg is not None and row.azimuth_deg is not None:
             lines.append(f"{row.elevation_deg:.0f}° high, {side_words(row.azimuth_deg)}")
+        if light.light.moment is not None:
+            lines.append(moment_words(light.light.moment))
     else:
         at = _free_corner(drawing)
         lines.append("from above" if light.form.form == "sky" else "from all around")

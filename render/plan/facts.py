@@ -19,8 +19,10 @@ from .record import (
     PlanLightReport,
     PlanPiece,
     PlanSupport,
+    PlanWindow,
 )
 from .set import PlanLight, PlanSet
+from .windows import cover_words, glass_words, sun_words, suns_through
 
 _SENSOR_MM = (36.0, 24.0)
 _ALL_CHECKS = (
@@ -86,6 +88,8 @@ def _light(light: PlanLight, plan: PlanSet) -> PlanLightReport:
         distance_to_face_m=row.distance_to_face_m, azimuth_deg=row.azimuth_deg, elevation_deg=row.elevation_deg,
         tilt_deg=light.tilt_deg, aim=light.light.aim,
         aim_m=None if light.aim_m is None else place(light.aim_m), beam_m=light.beam_m,
+        beam_sides_m=light.beam_sides_m,
+        moment=None if light.light.moment is None else light.light.moment.isoformat(),
         support=PlanSupport(
             kind=support.kind, foot_m=None if support.foot_m is None else place(support.foot_m),
             reach_m=support.reach_m, in_picture=support.seen,
@@ -99,6 +103,19 @@ def piece_facts(plan: PlanSet) -> list[PlanPiece]:
     return [
         PlanPiece(name=p.name, kind=p.kind, middle_m=place(p.corners_m.mean(axis=0)), size_m=p.size_m)
         for p in plan.pieces
+    ]  # fmt: skip
+
+
+def window_facts(plan: PlanSet) -> list[PlanWindow]:
+    """Windows of the room, with the sun that comes through them."""
+    numbers = {light.row.name: light.row.number for light in plan.lights}
+    return [
+        PlanWindow(
+            name=w.name, wall=w.wall, middle_m=place(w.place.centre_m),
+            size_m=(float(w.place.size_m[0]), float(w.place.size_m[1])), sill_m=w.sill_m, glass=glass_words(w),
+            cover=cover_words(w), sun=sun_words(suns_through(plan.stage, w), numbers),
+        )
+        for w in plan.stage.windows
     ]  # fmt: skip
 
 

@@ -29,6 +29,7 @@ from .words import (
     STEEP_DEG,
     aim_words,
     metres,
+    moment_words,
     rise_words,
     side_words,
     tilt_words,
@@ -228,7 +229,8 @@ class LightList:
 def made_of(light: PlanLight, facts: PlanLightReport) -> str:
     """Head, modifiers, gels and support of a light on one line."""
     if light.light.fixture is None:
-        return {"sun": "the sun", "sky": "the sky"}.get(light.form.form, "from all around")
+        what = {"sun": "the sun", "sky": "the sky"}.get(light.form.form, "from all around")
+        return what if light.light.moment is None else f"{what} at {moment_words(light.light.moment)}"
     words = head_words(light)
     if facts.modifiers:
         words += ", " + " + ".join(facts.modifiers)

@@ -11,7 +11,7 @@ from ..sheet import Page
 from ..sheet.html import facts, heading, html_page, items, page_pixels, paragraph, picture
 from .drawing import common_scale, draw_view, drawing_size
 from .front import made_of
-from .record import PlanLightReport, PlanReport
+from .record import PlanLightReport, PlanReport, PlanWindow
 from .set import PlanLight, PlanSet
 from .view import SIDE, TOP, Frame
 from .words import aim_words, metres, place_words, rise_words, side_words, tilt_words
@@ -32,6 +32,8 @@ def plan_html(plan: PlanSet, report: PlanReport, look: np.ndarray) -> str:
     ]
     for light, told in zip(plan.lights, report.lights, strict=True):
         body += [heading(f"{told.number}  {told.name}{'' if told.on else ' (off)'}", 3), _light(light, told)]
+    if report.windows:
+        body += [heading("Windows"), *(_window(window) for window in report.windows)]
     body += [heading("Set up from black"), items([f"{s.do} Meter: {s.check}." for s in report.steps], numbered=True)]
     body += [heading("Kit"), items([f"{item.count} x {item.what}" for item in report.kit])]
     for name, texts in (("Cautions", report.cautions), ("Notes", report.notes)):
@@ -57,6 +59,16 @@ def _light(light: PlanLight, told: PlanLightReport) -> str:
             ("Tilt", "" if told.tilt_deg is None else tilt_words(told.tilt_deg)),
             ("Stand", "" if foot is None else f"{told.support.kind} at {place_words(foot[0], foot[2])}"),
             ("Reads alone", reads), ("Meter", told.where), ("In its way", " and ".join(told.blocked_by)),
+        ]
+    )  # fmt: skip
+
+
+def _window(told: PlanWindow) -> str:
+    across, up = told.size_m
+    return heading(told.name, 3) + facts(
+        [
+            ("Opening", f"{across:.2f} x {metres(up)}, in the {told.wall} wall"), ("Sill", metres(told.sill_m)),
+            ("Glass", told.glass), ("Curtain and blind", told.cover), ("Sun", told.sun),
         ]
     )  # fmt: skip
 

@@ -12,6 +12,7 @@ from .forms import FORM_WORDS, FRONT_WORDS, Form
 from .set import PlanSet
 from .symbols import Body, Pose, draw_far_symbol, draw_symbol
 from .tint import NEUTRAL
+from .windows import WALL, WALL_WASH, suns_through
 
 _CELL_MM, _LEAST_CELL_MM, _BESIDE_MM = (44.0, 12.0), 9.4, 40.0
 SET_WIDTH_MM, _LEAST_SET_MM, _GAP_MM = 122.0, 66.0, 6.0
@@ -26,7 +27,8 @@ _SIZES = {
 _OTHER_WORDS = {
     "mark": "floor mark: places count from here", "foot": "foot of a stand or boom", "aim": "way of a light to its aim",
     "camera": "camera and what it takes in", "sitter": "sitter, and where the face looks", "flag": "flag",
-    "board": "board", "net": "net", "silk": "silk",
+    "board": "board", "net": "net", "silk": "silk", "opening": "window, its glass and what hangs before it",
+    "sunbeam": "sun through a window, and its patch on the floor",
 }  # fmt: skip
 
 
@@ -70,6 +72,9 @@ def _light_entries(plan: PlanSet) -> list[tuple[str, Form | None]]:
 
 def _other_entries(plan: PlanSet) -> list[tuple[str, Form | None]]:
     kinds = ["mark", "foot", "aim", "camera", *(["sitter"] if plan.sitter is not None else [])]
+    if plan.stage.windows:
+        kinds.append("opening")
+        kinds += ["sunbeam"] if any(suns_through(plan.stage, window) for window in plan.stage.windows) else []
     return [(kind, None) for kind in (*kinds, *dict.fromkeys(piece.kind for piece in plan.pieces))]
 
 
@@ -115,11 +120,29 @@ def _other(page: Page, at: np.ndarray, what: str) -> None:
         page.disc(x, y - 0.4, 1.5, fill="#b9b3a8", edge=ink, layer=3)
         page.line([(x, y + 0.6), (x, y + 4)], colour=ink, width_pt=0.9, layer=4)
         page.area([(x, y + 4.2), (x - 0.7, y + 2.8), (x + 0.7, y + 2.8)], fill=ink, layer=4)
+    elif what == "opening":
+        _window(page, x, y)
+    elif what == "sunbeam":
+        beam = np.array([(x - 5, y - 2.2), (x + 4.5, y + 0.4), (x + 2.5, y + 2.4), (x - 5, y + 0.4)])
+        page.area(beam, fill=NEUTRAL.wash, alpha=0.45, edge=NEUTRAL.ink, width_pt=0.4)
+        patch = np.array([(x + 0.4, y - 0.9), (x + 4.5, y + 0.4), (x + 2.5, y + 2.4), (x - 1.6, y + 1.2)])
+        page.area(patch, fill=NEUTRAL.wash, edge=NEUTRAL.ink, width_pt=0.7, layer=3)
     else:
         dashes = {"net": (0, (1.5, 1.5)), "silk": (0, (3, 1.5))}.get(what, "-")
         corners = np.array([(x - 4, y - 1.6), (x + 3, y - 2.4), (x + 4, y + 1.6), (x - 3, y + 2.4)])
         page.area(corners, fill=ink if what == "flag" else page.theme.paper, alpha=0.9 if what == "flag" else 0.7)
         page.line(np.concatenate([corners, corners[:1]]), colour=ink, width_pt=1.3, dashes=dashes)
+
+
+def _window(page: Page, x: float, y: float) -> None:
+    """A piece of wall with a hole, glass toward its outer face, and folds inside."""
+    for left in (x - 5.5, x + 3.5):
+        page.box(left, y - 1.2, 2.0, 2.0, fill=WALL_WASH, edge=WALL, width_pt=0.6)
+    for at, colour, width in ((y - 1.2, WALL, 0.5), (y - 0.8, page.theme.cool, 1.4), (y + 0.8, WALL, 0.5)):
+        page.line([(x - 3.5, at), (x + 3.5, at)], colour=colour, width_pt=width)
+    across = np.linspace(-4.2, 0, 41)
+    folds = np.stack([x + across, y + 2.0 + 0.45 * np.sin(2 * np.pi * across / 1.4)], axis=1)
+    page.line(folds, colour=page.theme.ink, width_pt=0.6)
 
 
 def _set_picture(flow: Flow, plan: PlanSet, view: SetView) -> tuple[float, float]:

@@ -10,7 +10,7 @@ from ..outputs import OutputFolder
 from ..report import Report
 from ..rigged.view import SetView, SetViewError, draw_set_view
 from ..sheet import PAPERS_MM, Page, save_pdf, save_png, save_svg, unprintable
-from .facts import background_facts, camera_facts, light_facts, meter_checks, piece_facts, place
+from .facts import background_facts, camera_facts, light_facts, meter_checks, piece_facts, place, window_facts
 from .flow import MARGIN_MM
 from .front import LightList
 from .html import plan_html
@@ -86,8 +86,9 @@ def plan_report(plan: PlanSet, paper: Literal["a4", "letter"], notes: list[str])
         title=stage.title, paper=paper, scale=_DRAFT_SCALE, settings=report.settings, camera=camera,
         face_m=place(stage.landmarks["face"]),
         sitter_height_m=None if plan.sitter is None else float(plan.sitter.high_m[1]),
-        background=background, lights=lights, pieces=pieces, key_to_fill=report.ratio.key_to_fill,
-        lit_to_shadow=report.ratio.lit_to_shadow, steps=set_up_steps(plan, lights, background),
+        background=background, lights=lights, pieces=pieces, windows=window_facts(plan),
+        key_to_fill=report.ratio.key_to_fill, lit_to_shadow=report.ratio.lit_to_shadow,
+        steps=set_up_steps(plan, lights, background),
         checks=meter_checks(plan, lights), kit=kit_list(plan, camera, background, pieces),
         cautions=list(report.cautions), notes=notes, files=[],
     )  # fmt: skip

@@ -86,6 +86,7 @@ def draw_pages(
             draw_side(flow, plan, report)
     draw_set_and_key(flow, plan, view)
     _tape(flow, report)
+    _windows(flow, report)
     _steps(flow, report)
     _checks(flow, report)
     draw_kit(flow, report.kit)
@@ -115,6 +116,29 @@ def _tape(flow: Flow, report: PlanReport) -> None:
         Column("stand z", "right", True), Column("front x", "right", True), Column("front z", "right", True),
         Column("height", "right", True), Column("tilt", "right", True),
     ]  # fmt: skip
+    flow.table(columns, rows)
+
+
+def _windows(flow: Flow, report: PlanReport) -> None:
+    """Every window, what is on it, and where the sun falls through it."""
+    if not report.windows:
+        return
+    flow.heading("Windows", min(16.0 + 2 * _TABLE_ROW_MM * len(report.windows), _KEPT_MM))
+    sunny = any(window.sun for window in report.windows)
+    columns = [
+        Column("window"), Column("wall", whole=True), Column("middle", whole=True), Column("opening", whole=True),
+        Column("sill", "right", True), Column("glass"), Column("curtain and blind"),
+        *([Column("sun comes in")] if sunny else []),
+    ]  # fmt: skip
+    rows = []
+    for window in report.windows:
+        x, _, z = window.middle_m
+        middle = f"z {number(z)}" if window.wall in ("left", "right") else f"x {number(x)}"
+        opening = f"{number(window.size_m[0])} x {metres(window.size_m[1])}"
+        rows.append(
+            [window.name, window.wall, middle, opening, metres(window.sill_m), window.glass, window.cover,
+             *([window.sun or "no"] if sunny else [])]
+        )  # fmt: skip
     flow.table(columns, rows)
 
 

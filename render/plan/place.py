@@ -10,6 +10,7 @@ import numpy as np
 from ..sheet import LABEL, shortened
 from .labels import SOFT, SOLID
 from .view import SIDE, TOP, View, cut_line, cut_polygon, hull
+from .windows import WALL, WALL_WASH, draw_windows, holes_of, spans_between, window_labels
 from .words import number, place_words
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from .canvas import Drawing
     from .set import PlanPiece, PlanSet
 
-_WALL, _PAPER_WASH, _SITTER_WASH, _HEAD_WASH = "#8d8a83", "#efece6", "#d9d4ca", "#b9b3a8"
+_PAPER_WASH, _SITTER_WASH, _HEAD_WASH = "#efece6", "#d9d4ca", "#b9b3a8"
 _CAMERA_MM = 2.4
 _FACING_M = 0.2
 
@@ -27,7 +28,8 @@ def draw_place(drawing: Drawing, plan: PlanSet) -> None:
     """Draw everything but the lights, rearmost first."""
     for shape in plan.stage.shapes:
         if shape.name.startswith("set."):
-            _surface(drawing, shape)
+            _surface(drawing, shape, plan)
+    draw_windows(drawing, plan)
     _camera_field(drawing, plan)
     for piece in plan.pieces:
         _piece(drawing, piece)
@@ -52,7 +54,7 @@ def profile(shape: Shape) -> np.ndarray:
     return line
 
 
-def _surface(drawing: Drawing, shape: Shape) -> None:
+def _surface(drawing: Drawing, shape: Shape, plan: PlanSet) -> None:
     name = shape.name.removeprefix("set.")
     points = shape.vertices.astype(float)
     low, high = points.min(axis=0), points.max(axis=0)
@@ -61,31 +63,50 @@ def _surface(drawing: Drawing, shape: Shape) -> None:
         if top:
             corners = np.array([[low[0], 0, low[2]], [high[0], 0, low[2]], [high[0], 0, high[2]], [low[0], 0, high[2]]])
             if high[2] - low[2] > 0.05:
-                drawing.area(drawing.view.at(corners), fill=_PAPER_WASH, edge=_WALL, width_pt=0.4, layer=0.3)
+                drawing.area(drawing.view.at(corners), fill=_PAPER_WASH, edge=WALL, width_pt=0.4, layer=0.3)
             drawing.line(corners[:2], colour=drawing.page.theme.ink, width_pt=2.0, cost=SOLID, layer=2.2)
         else:
             drawing.line(profile(shape), colour=drawing.page.theme.ink, width_pt=2.0, cost=SOLID, layer=2.2)
     elif name in ("front", "back", "left", "right"):
-        ends = {
-            "front": ((low[0], high[2]), (high[0], high[2])), "back": ((low[0], low[2]), (high[0], low[2])),
-            "left": ((low[0], low[2]), (low[0], high[2])), "right": ((high[0], low[2]), (high[0], high[2])),
-        }[name]  # fmt: skip
-        if top:
-            line = np.array([[x, 0, z] for x, z in ends])
-        elif name in ("front", "back"):
-            z = ends[0][1]
-            line = np.array([[0, low[1], z], [0, high[1], z]])
-        else:
-            return
-        main = shape.region == "background"
-        colour = drawing.page.theme.ink if main else _WALL
-        drawing.line(line, colour=colour, width_pt=2.0, cost=SOLID, layer=2.0)
+        _wall(drawing, name, shape, plan)
     elif name == "ceiling" and not top:
         line = np.array([[0, high[1], low[2]], [0, high[1], high[2]]])
-        drawing.line(line, colour=_WALL, width_pt=2.0, cost=SOLID, layer=2.0)
+        drawing.line(line, colour=WALL, width_pt=2.0, cost=SOLID, layer=2.0)
     elif name in ("floor", "ground") and not top:
         line = np.array([[0, 0, low[2]], [0, 0, high[2]]])
         drawing.line(line, colour=drawing.page.theme.ink, width_pt=1.2, cost=SOLID, layer=2.1)
+
+
+def _wall(drawing: Drawing, name: str, shape: Shape, plan: PlanSet) -> None:
+    """A wall's inner face; one with windows as thick as it is, with its holes."""
+    low, high = (end.astype(float) for end in (shape.vertices.min(axis=0), shape.vertices.max(axis=0)))
+    sideways, top = name in ("left", "right"), drawing.view.kind == TOP
+    if sideways and not top:
+        return
+    windows = [window for window in plan.stage.windows if window.wall == name]
+    axis = 2 if sideways else 0
+    plane = low[2 - axis]
+    out = {"left": (-1, 0, 0), "right": (1, 0, 0), "front": (0, 0, 1), "back": (0, 0, -1)}[name]
+
+    along = axis if top else 1
+
+    def at(s: float) -> np.ndarray:
+        point = np.zeros(3)
+        point[along], point[2 - axis] = s, plane
+        return point
+
+    spans = spans_between(holes_of(windows, top), float(low[along]), float(high[along]))
+    colour = drawing.page.theme.ink if shape.region == "background" else WALL
+    for start, end in spans:
+        ends = np.stack([at(start), at(end)])
+        drawing.line(ends, colour=colour, width_pt=2.0, cost=SOLID, layer=2.0)
+        if windows:
+            deep = windows[0].place.wall_m
+            past = [deep * top * (int(s >= high[along]) - int(s <= low[along])) for s in (start, end)]  # corners meet
+            corners = [at(start + past[0]), at(end + past[1])]
+            outer = np.stack(corners) + deep * np.array(out, float)
+            drawing.area(drawing.view.at(np.concatenate([ends, outer[::-1]])), fill=WALL_WASH, layer=1.9)
+            drawing.line(outer, colour=WALL, width_pt=0.6, cost=SOFT, layer=1.95)
 
 
 def _camera_field(drawing: Drawing, plan: PlanSet) -> None:
@@ -219,6 +240,7 @@ def place_labels(view: View, plan: PlanSet) -> list[tuple[list[str], np.ndarray,
         (lines, _camera_corners(view, plan), {"reach_mm": 1.0})
     ]
     found += _background_label(view, plan)
+    found += window_labels(view, plan)
     for piece in plan.pieces:
         size = f"{piece.size_m[0]:.2f} x {piece.size_m[1]:.2f} m"
         found.append(

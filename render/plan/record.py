@@ -58,6 +58,10 @@ class PlanLightReport(Record):
     aim: str | None = Field(description="a landmark; null where the scene gives a place")
     aim_m: Place | None = Field(description="where its axis is pointed")
     beam_m: tuple[float, float] | None = Field(description="width and height to half of the peak, where it is aimed")
+    beam_sides_m: tuple[float, float, float, float] | None = Field(
+        description="the same to the right, left, up and down of its axis, as the light itself looks"
+    )
+    moment: str | None = Field(description="of a sun or sky, the date and time that place it, ISO 8601")
     support: PlanSupport
     f_number: float | None = Field(description="that the meter shows for it alone; null when it reads nothing")
     stops: float | None = Field(description="over (+) or under (-) the set aperture")
@@ -72,6 +76,19 @@ class PlanPiece(Record):
     kind: Literal["flag", "net", "silk", "board"]
     middle_m: Place
     size_m: tuple[float, float]
+
+
+class PlanWindow(Record):
+    """A window of the room."""
+
+    name: str
+    wall: Literal["front", "back", "left", "right"]
+    middle_m: Place = Field(description="of the opening, on the wall's inner face")
+    size_m: tuple[float, float]
+    sill_m: float
+    glass: str
+    cover: str = Field(description="curtain and blind in words")
+    sun: str = Field(description="where the sun's light through it lies; empty where none comes in")
 
 
 class PlanBackground(Record):
@@ -125,6 +142,7 @@ class PlanReport(Record):
     background: PlanBackground | None
     lights: list[PlanLightReport]
     pieces: list[PlanPiece]
+    windows: list[PlanWindow]
     key_to_fill: float | None
     lit_to_shadow: float | None
     steps: list[PlanStep]

@@ -11,7 +11,7 @@ from scenes.bodies import in_frame
 from scenes.stage import Fixture, Light, Stage
 
 from ..light_table import LightRow, light_rows
-from ..report import LightReport, Report
+from ..report import Report
 from ..rigged.stands import support_of
 from ..white import scene_white, settled
 from .forms import Form, form_of
@@ -20,8 +20,6 @@ from .tint import Tint, tint_of
 
 LOW_STAND_M, TALL_STAND_M = 0.6, 2.6
 """Heights under which a light stands on a floor stand, and over which it takes a tall one (common practice)."""
-
-_SAME_M = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +49,8 @@ class PlanLight:
     Attributes
     ----------
     aim_m : (3,) what it is aimed at; None for light from no place.
-    beam_m : width and height, in metres, to half of the peak, on a wall square to the light where it is aimed; None
-        where it is too wide to say, or for light from no place.
+    beam_sides_m : how far its beam goes to the right, left, up and down of its axis, in metres, to half of the peak, on
+        a wall square to the light where it is aimed; None where it is too wide to say, or for light from no place.
     """
 
     row: LightRow
@@ -61,7 +59,13 @@ class PlanLight:
     tint: Tint
     support: Support
     aim_m: np.ndarray | None
-    beam_m: tuple[float, float] | None
+    beam_sides_m: tuple[float, ...] | None
+
+    @property
+    def beam_m(self) -> tuple[float, float] | None:
+        """Width and height of its beam there, metres."""
+        sides = self.beam_sides_m
+        return None if sides is None else (sides[0] + sides[1], sides[2] + sides[3])
 
     @property
     def gels(self) -> list[str]:
@@ -113,7 +117,7 @@ def plan_set(stage: Stage, report: Report) -> PlanSet:
         aim = beam = None
         if fixture is not None and row.distance_to_aim_m is not None:
             aim = fixture.centre_m + row.distance_to_aim_m * fixture.forward
-            beam = _beam(fixture, row.distance_to_aim_m, reports[name])
+            beam = _beam_sides(fixture, row.distance_to_aim_m)
         found.append(PlanLight(row, light, form_of(light), tint, _support(light, stage), aim, beam))
     return PlanSet(stage, report, tuple(found), sitter_outline(stage), tuple(_pieces(stage)))
 
@@ -138,20 +142,15 @@ def _support(light: Light, stage: Stage) -> Support:
     return Support(kind, foot.floor_m, foot.top_m, held, reach, bool(in_frame(stage.camera, column).any()))
 
 
-def _beam(fixture: Fixture, distance_m: float, report: LightReport) -> tuple[float, float] | None:
-    """Size of a beam where it is aimed; taken from the report where that tells of the same distance."""
+def _beam_sides(fixture: Fixture, distance_m: float) -> tuple[float, ...] | None:
     if fixture.shape == "sphere":
         return None
-    known = report.spread_at_face
-    if known is not None and abs(known.distance_m - distance_m) < _SAME_M:
-        size = known.beam_m
-    else:
-        try:
-            size = spread(fixture, distance_m).beam_m
-        except (ValueError, ZeroDivisionError):
-            return None
-    wide, high = size
-    return None if wide is None or high is None else (wide, high)
+    try:
+        sides = spread(fixture, distance_m).beam_sides_m
+    except (ValueError, ZeroDivisionError):
+        return None
+    known = tuple(side for side in sides if side is not None)
+    return known if len(known) == len(sides) else None
 
 
 def _pieces(stage: Stage) -> list[PlanPiece]:

@@ -138,3 +138,20 @@ def hull(points: np.ndarray) -> np.ndarray:
         return np.asarray(points)[ConvexHull(points).vertices]
     except (QhullError, ValueError):
         return np.asarray(points)
+
+
+def sides_of_hull(near: np.ndarray, far: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Convex outline (m, 2) around two sets of points (n, 2), and those of its sides (k, 2, 2), each from a near point
+    to a far one, that join them."""
+    from scipy.spatial import ConvexHull, QhullError
+
+    points = np.concatenate([near, far])
+    try:
+        order = ConvexHull(points).vertices
+    except (QhullError, ValueError):
+        return points, np.zeros((0, 2, 2))
+    found = []
+    for a, b in zip(order, np.roll(order, -1), strict=True):
+        if (a < len(near)) != (b < len(near)):
+            found.append(points[[min(a, b), max(a, b)]])
+    return points[order], np.array(found).reshape(-1, 2, 2)

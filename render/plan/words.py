@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
 
 from ..sheet import MINUS, true_minus
 
+_MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
+           "December")  # fmt: skip
 STEEP_DEG = 85.0
 """A light above this elevation is overhead: its side says nothing."""
 
@@ -57,6 +60,11 @@ def tilt_words(tilt_deg: float) -> str:
     if abs(tilt_deg) < 0.5:
         return "level"
     return f"{abs(tilt_deg):.0f}° {'up' if tilt_deg > 0 else 'down'}"
+
+
+def moment_words(moment: datetime) -> str:
+    """A date and time: "18:20 on 22 September"."""
+    return f"{moment:%H:%M} on {moment.day} {_MONTHS[moment.month - 1]}"
 
 
 _SIDES = {"L": "left", "R": "right"}

@@ -26,13 +26,58 @@ WIDE_BEAM_DEG = 48.0
 LONGEST_BEAM_M = 6.0
 _AROUND, _ALONG = 64, 12
 _ABOVE_FLOOR_M = 0.004
+_LIT, _CORNER = 0.5, 0.1  # of a slide: what counts as lit; how near to the corner of its box that must be
 
 
-def beam_half_widths(fixture: Fixture, distance_m: float) -> tuple[float, float]:
-    """Half of the width and height (m) of a beam at a distance, out to half of its peak; to 80 degrees where wider."""
+def beam_sides(fixture: Fixture, distance_m: float) -> tuple[float, ...]:
+    """How far (m) a beam goes to half of its peak to the right, left, up and down of its axis, at a distance; below 0
+    where the axis lies outside; to 80 degrees where it is wider."""
     widest = distance_m * math.tan(math.radians(WIDEST_DEG))
-    across, up = (widest if w is None else w / 2 for w in spread(fixture, distance_m).beam_m)
-    return across, up
+    return tuple(widest if side is None else side for side in spread(fixture, distance_m).beam_sides_m)
+
+
+def far_rim(fixture: Fixture, distance_m: float, sides_m: tuple[float, ...], least_m: float = 0.0) -> np.ndarray:
+    """Rim (n, 3) of a beam on a wall square to its axis, point by point as `front_rim`: an ellipse between its sides,
+    or a rectangle where a slide has corners. It is never narrower than `least_m` to either side of its middle."""
+    right, left, up, down = sides_m
+    middle = np.array([right - left, up - down]) / 2
+    half = np.maximum([(right + left) / 2, (up + down) / 2], least_m)
+    ring = _ring()
+    if _cornered(fixture):
+        ring = ring / np.abs(ring).max(axis=1, keepdims=True)
+    axes = np.stack([fixture.right, fixture.up])
+    rim: np.ndarray = fixture.centre_m + distance_m * fixture.forward + (middle + ring * half) @ axes
+    return rim
+
+
+def front_rim(fixture: Fixture, share: float = 1.0) -> np.ndarray:
+    """Rim (n, 3) of a fixture's exit, shrunk about its middle to a share."""
+    ring = _ring()
+    if fixture.shape == "rectangle":
+        ring = ring / np.abs(ring).max(axis=1, keepdims=True)
+    axes = np.stack([fixture.right, fixture.up])
+    rim: np.ndarray = fixture.centre_m + share * ring * (fixture.size_m / 2) @ axes
+    return rim
+
+
+def _ring() -> np.ndarray:
+    turn = np.linspace(0, 2 * math.pi, _AROUND, endpoint=False)
+    return np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def _cornered(fixture: Fixture) -> bool:
+    """Whether the picture in a beam reaches into the corners of the box around what of it is lit."""
+    slide = fixture.optics.slide
+    if slide is None:
+        return False
+    lit = np.asarray(slide.values) > _LIT
+    rows, columns = np.flatnonzero(lit.any(axis=1)), np.flatnonzero(lit.any(axis=0))
+    if not len(rows):
+        return False
+    box = lit[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    deep, wide = (max(1, round(_CORNER * count)) for count in box.shape)
+    corners = (box[:deep, :wide], box[:deep, -wide:], box[-deep:, :wide], box[-deep:, -wide:])
+    return all(corner.any() for corner in corners)
 
 
 def beam_part(light: Light, stage: Stage, tint_rgb: tuple[float, float, float]) -> SetPart | None:
@@ -46,10 +91,11 @@ def beam_part(light: Light, stage: Stage, tint_rgb: tuple[float, float, float]) 
         return None
     reach = first_surface(stage, fixture.centre_m + 0.01 * fixture.forward, fixture.forward) or LONGEST_BEAM_M
     reach = min(max(reach, 0.1), LONGEST_BEAM_M)
-    across, up = beam_half_widths(fixture, reach)
-    wide = 2 * math.degrees(math.atan2(max(across, up), reach)) > WIDE_BEAM_DEG
+    sides = beam_sides(fixture, reach)
+    wide = math.degrees(sum(math.atan2(side, reach) for side in _widest(sides))) > WIDE_BEAM_DEG
     length = min(reach, SHORT_BEAM_M) if wide else reach
-    start, end = _rims(fixture, length, length / reach * across, length / reach * up)
+    start = front_rim(fixture, 0.97)
+    end = far_rim(fixture, length, tuple(length / reach * side for side in sides), 0.02)
     end = start + _shares(start, end, stage)[:, None] * (end - start)
     mesh, along = _skin(start, end)
     fade = (1 - along) ** 1.2 if wide else 1 - 0.85 * along
@@ -58,18 +104,9 @@ def beam_part(light: Light, stage: Stage, tint_rgb: tuple[float, float, float]) 
     )
 
 
-def _rims(fixture: Fixture, length: float, across: float, up: float) -> tuple[np.ndarray, np.ndarray]:
-    """Rims of the beam at the front and at its end, (n, 3) each, point by point along the same rays."""
-    turn = np.linspace(0, 2 * math.pi, _AROUND, endpoint=False)
-    ring = np.column_stack([np.cos(turn), np.sin(turn)])
-    half = fixture.size_m / 2
-    front = ring * half
-    if fixture.shape == "rectangle":
-        front = ring / np.abs(ring).max(axis=1, keepdims=True) * half
-    ends = ring * np.maximum([across, up], 0.02)
-    base = fixture.centre_m
-    axes = np.stack([fixture.right, fixture.up])
-    return base + 0.97 * front @ axes, base + length * fixture.forward + ends @ axes
+def _widest(sides_m: tuple[float, ...]) -> tuple[float, ...]:
+    """The two sides of the wider of width and height."""
+    return max((sides_m[:2], sides_m[2:]), key=sum)
 
 
 def _shares(start: np.ndarray, end: np.ndarray, stage: Stage) -> np.ndarray:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from scenes.stage import Shape, Stage
@@ -16,7 +18,12 @@ def first_surface(stage: Stage, origin_m: np.ndarray, direction: np.ndarray) -> 
     ----------
     Moller and Trumbore 1997, Fast, minimum storage ray/triangle intersection.
     """
-    met = [_meet(shape, np.asarray(origin_m, float), np.asarray(direction, float)) for shape in stage.shapes]
+    return first_met(stage.shapes, origin_m, direction)
+
+
+def first_met(shapes: Iterable[Shape], origin_m: np.ndarray, direction: np.ndarray) -> float | None:
+    """Distance (m) along a unit direction (3,) to the first of some surfaces; None where the line meets none."""
+    met = [_meet(shape, np.asarray(origin_m, float), np.asarray(direction, float)) for shape in shapes]
     nearest = min(met, default=np.inf)
     return float(nearest) if np.isfinite(nearest) else None
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -99,20 +99,32 @@ def _floor_marks(low: np.ndarray, high: np.ndarray) -> SetPart:
 def cut_wall(part: SetPart, low: np.ndarray, high: np.ndarray) -> list[SetPart]:
     """The piece of a wall that stands behind the cut-out floor; none where the wall is farther away."""
     corners = part.mesh.vertices
-    top = min(float(corners[:, 1].max()), float(high[1]) + 0.15)
-    if part.name == "set.back":
-        z = float(corners[:, 2].mean())
-        if abs(z - low[2]) > NEAR_WALL_M:
-            return []
-        mesh = box([low[0], -SLAB_M, z - 0.03], [high[0], top, z])
-    else:
-        x = float(corners[:, 0].mean())
-        edge, out = (low[0], -0.03) if x < 0 else (high[0], 0.03)
-        if abs(x - edge) > 0.05:
-            return []
-        mesh = box([min(x, x + out), -SLAB_M, low[2]], [max(x, x + out), top, high[2]])
+    axis = 2 if part.name == "set.back" else 0  # across the wall
+    plane = float(corners[:, axis].mean())
+    edge = float(low[axis] if plane < 0 else high[axis])
+    if abs(plane - edge) > (NEAR_WALL_M if axis == 2 else 0.05):
+        return []
+    first, last = low.copy(), high.copy()
+    first[1], last[1] = -SLAB_M, min(float(corners[:, 1].max()), float(high[1]) + 0.15)
+    first[axis], last[axis] = (plane - 0.03, plane) if plane < 0 else (plane, plane + 0.03)
+    blocks = [box(start.tolist(), end.tolist()) for start, end in _blocks(part, axis, first, last)]
+    if not blocks:
+        return []
     share = _TINTS["background"] if part.kind == "background" else _TINTS["wall"]
-    return [SetPart(f"shown.{part.name}", "wall", "", mesh, rgb(_mixed(part.colour, FLOOR_RGB, share)))]
+    return [SetPart(f"shown.{part.name}", "wall", "", joined(blocks), rgb(_mixed(part.colour, FLOOR_RGB, share)))]
+
+
+def _blocks(part: SetPart, axis: int, low: np.ndarray, high: np.ndarray) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+    """Least and greatest corners (3,) of the upright rectangles that a wall is made of around its windows, as deep as
+    the box from low to high, and cut at it."""
+    triangles = part.mesh.vertices[part.mesh.faces]
+    ends = np.stack([triangles.min(axis=1), triangles.max(axis=1)], axis=1).round(6)  # halves of one have one box
+    for start, end in np.unique(ends, axis=0):
+        start[1] = low[1] if start[1] <= 0 else start[1]
+        start, end = np.maximum(start, low), np.minimum(end, high)
+        start[axis], end[axis] = low[axis], high[axis]
+        if (end - start > 1e-6).all():
+            yield start, end
 
 
 def field_part(stage: Stage, thickness_m: float) -> SetPart:

@@ -97,6 +97,10 @@ def eight_lights() -> dict[str, Any]:
     tables["title"] = "Ενα μακρύ όνομα, Вечер во дворе, and a long English one " * 3 + "x" * 32
     assert len(tables["title"]) == 200
     tables["room"]["size_m"] = [6, 7, 3.6]
+    tables["room"]["window"] = {
+        name * 20: {"wall": wall, "centre_m": 0.5, "size_m": [1.2, 1.4], "blind": "white-paint", "curtain_stops": 2}
+        for name, wall in (("yd", "left"), ("st", "right"))
+    }
     tables["light"] = {}
     for index, (role, modifiers, azimuth, elevation, distance, gels) in enumerate(EIGHT, start=1):
         name = f"{role}-{index}-".ljust(40, "w")
