@@ -30,6 +30,9 @@ USUAL_DROPLET_UM = {"glycol": 1.0, "oil": 1.0, "dry-ice": 8.0}
 """Mass-median droplet diameters taken where none is given, micrometres (common practice, no source)."""
 
 AMOUNTS = ("visibility_m", "extinction_per_m", "concentration_mg_m3")
+PHASE_NM = (400.0, 550.0, 700.0)
+"""Wavelengths whose phase functions are tabulated: fine droplets throw red light wider than blue."""
+
 _REFERENCE_NM = 550.0
 _TABLE = Path(__file__).parent / "data" / "haze_fluids.csv"
 
@@ -64,7 +67,7 @@ class Medium:
     ----------
     fluid, droplet_um : name, and the mass-median diameter of its droplets.
     extinction_per_m : (401,) on `WAVELENGTHS_NM`. albedo : (401,) share of it that scatters.
-    phase : how it scatters, the same at all wavelengths.
+    phases : how it scatters at `PHASE_NM`; between, by `phase_shares`.
     concentration_mg_m3 : mass of droplets in the air that this takes; visibility_m : by Koschmieder, at 550 nm.
     """
 
@@ -72,14 +75,26 @@ class Medium:
     droplet_um: float
     extinction_per_m: np.ndarray
     albedo: np.ndarray
-    phase: Phase
+    phases: tuple[Phase, ...]
     concentration_mg_m3: float
     visibility_m: float
+
+    @property
+    def phase(self) -> Phase:
+        """How it scatters at 550 nm."""
+        return self.phases[PHASE_NM.index(_REFERENCE_NM)]
+
+
+def phase_shares(nodes_nm: np.ndarray) -> np.ndarray:
+    """Shares (B, P) with which the phase functions at `PHASE_NM` mix at wavelengths (B,): linear between neighbours,
+    the last one's own beyond the ends. Mixed phase functions are phase functions."""
+    shares = [np.interp(nodes_nm, PHASE_NM, unit) for unit in np.eye(len(PHASE_NM))]
+    return np.stack(shares, axis=1)
 
 
 @functools.cache
 def _table() -> dict[str, np.ndarray]:
-    """Rows (n, 9) of each fluid: diameter, mass extinction at five wavelengths (m2/g), lobes and share."""
+    """Rows (n, 15) of each fluid: diameter, mass extinction at five wavelengths (m2/g), lobes and share at three."""
     rows: dict[str, list[list[float]]] = {}
     for line in _TABLE.read_text(encoding="utf-8").splitlines():
         if line.startswith(("#", "fluid")):
@@ -121,7 +136,7 @@ def make_medium(
         raise KeyfallError(
             f"Droplets of {size:g} um are outside what is known of {fluid}. Allowed: {low:g} to {high:g}."
         )
-    per_mass, phase = _droplets(fluid, size)
+    per_mass, phases = _droplets(fluid, size)
     at_reference = float(np.interp(_REFERENCE_NM, WAVELENGTHS_NM, per_mass))  # m2/g
     if visibility_m is not None:
         extinction = KOSCHMIEDER / visibility_m
@@ -134,14 +149,14 @@ def make_medium(
         droplet_um=size,
         extinction_per_m=per_mass / at_reference * extinction,
         albedo=np.ones(len(WAVELENGTHS_NM)),
-        phase=phase,
+        phases=phases,
         concentration_mg_m3=extinction / at_reference * 1000,
         visibility_m=KOSCHMIEDER / extinction,
     )
 
 
-def _droplets(fluid: str, droplet_um: float) -> tuple[np.ndarray, Phase]:
-    """Mass extinction (401,) in m2/g and phase function, between the table's sizes in their logarithms."""
+def _droplets(fluid: str, droplet_um: float) -> tuple[np.ndarray, tuple[Phase, ...]]:
+    """Mass extinction (401,) in m2/g and phase functions, between the table's sizes in their logarithms."""
     from .haze_tables import WAVELENGTHS_NM as TABULATED_NM
 
     table = _table()[fluid]
@@ -151,4 +166,6 @@ def _droplets(fluid: str, droplet_um: float) -> tuple[np.ndarray, Phase]:
         math.exp(np.interp(place, np.log(table[:, 0]), np.log(table[:, k]))) for k in range(1, len(TABULATED_NM) + 1)
     ]
     spectrum = np.exp(np.interp(np.log(WAVELENGTHS_NM), np.log(TABULATED_NM), np.log(by_wavelength)))
-    return spectrum, Phase(*(float(v) for v in column[-3:]))
+    first = len(TABULATED_NM)
+    lobes = np.reshape(column[first:], (len(PHASE_NM), 3)).tolist()
+    return spectrum, tuple(Phase(*node) for node in lobes)

@@ -13,6 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+from .haze import PHASE_NM
+
 TABLE = Path(__file__).parent / "data" / "haze_fluids.csv"
 SPREAD = 1.6
 """Geometric standard deviation of the droplets' diameters."""
@@ -21,7 +23,6 @@ INDEX = {"glycol": 1.44, "oil": 1.46, "dry-ice": 1.333}
 DENSITY_G_CM3 = {"glycol": 1.12, "oil": 0.86, "dry-ice": 1.0}
 DIAMETERS_UM = {"glycol": (0.3, 6.0), "oil": (0.3, 6.0), "dry-ice": (3.0, 20.0)}
 WAVELENGTHS_NM = (400.0, 475.0, 550.0, 625.0, 700.0)
-REFERENCE_NM = 550.0
 ANGLES = 721
 _SIZES, _STEPS = 9, 61
 
@@ -89,7 +90,7 @@ def rows() -> list[list[str]]:
     for fluid, (low, high) in DIAMETERS_UM.items():
         for median in np.geomspace(low, high, _SIZES):
             by_wavelength = [optics(fluid, median, w) for w in WAVELENGTHS_NM]
-            lobes = fit_lobes(by_wavelength[WAVELENGTHS_NM.index(REFERENCE_NM)][1])
+            lobes = [n for w in PHASE_NM for n in fit_lobes(by_wavelength[WAVELENGTHS_NM.index(w)][1])]
             numbers = [median, *(mass for mass, _ in by_wavelength), *lobes]
             found.append([fluid, *(f"{n:.6g}" for n in numbers)])
     return found
@@ -100,10 +101,12 @@ def main() -> None:
     with TABLE.open("w", encoding="utf-8", newline="") as file:
         file.write("# Droplets of haze fluids by Mie theory (miepython), made by python -m materials.haze_tables.\n")
         file.write("# Mass-median diameter in um, log-normal with geometric deviation 1.6; mass extinction in m2/g\n")
-        file.write("# by wavelength in nm; two Henyey-Greenstein lobes fitted at 550 nm and the forward one's share.\n")
+        file.write("# by wavelength in nm; two Henyey-Greenstein lobes fitted at each of three wavelengths, and the\n")
+        file.write("# forward one's share.\n")
         writer = csv.writer(file, lineterminator="\n")
         titles = [f"extinction_{w:.0f}" for w in WAVELENGTHS_NM]
-        writer.writerow(["fluid", "median_um", *titles, "forward", "back", "share"])
+        titles += [f"{part}_{w:.0f}" for w in PHASE_NM for part in ("forward", "back", "share")]
+        writer.writerow(["fluid", "median_um", *titles])
         writer.writerows(rows())
     sys.stdout.write(f"{TABLE} is written\n")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import materials
 from scenes.daylight import SKIES, SKY_WORDS
 from scenes.kit import stock_kit
+from scenes.modifiers.linings import CELL_FINISHES
 from scenes.names import LANDMARKS, MESH_LANDMARKS
 from scenes.sitters import SITTERS
 from scenes.styles import STYLES
@@ -40,6 +41,7 @@ _SECTIONS = {
     "sitters": lambda: SITTERS,
     "heads": _heads,
     "modifiers": _modifiers,
+    "cells": lambda: CELL_FINISHES,
     "styles": _styles,
     "skies": _skies,
     "airs": _airs,

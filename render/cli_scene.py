@@ -55,6 +55,7 @@ class Catalogue(str, Enum):
     sitters = "sitters"
     heads = "heads"
     modifiers = "modifiers"
+    cells = "cells"
     styles = "styles"
     skies = "skies"
     airs = "airs"

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from materials import Bands, ggx_albedo_table
+from materials.haze import phase_shares
 from scenes.stage import Fixture, Light, Stage
 
 from .backend import init
@@ -57,9 +58,10 @@ class Tracer:
 
         medium = haze.medium
         albedo = np.clip(self._bands.project(medium.albedo), 0, 1)
-        lobes = (medium.phase.forward, medium.phase.back, medium.phase.share)
+        lobes = np.array([(phase.forward, phase.back, phase.share) for phase in medium.phases])
+        mixed = phase_shares(self._bands.nodes_nm)
         extinction = self._bands.project(medium.extinction_per_m)
-        return upload_haze(extinction, albedo, lobes, haze.low_m, haze.high_m, haze.density)
+        return upload_haze(extinction, albedo, lobes, haze.low_m, haze.high_m, haze.density, mixed)
 
     @property
     def _picture_shape(self) -> tuple[int, int]:

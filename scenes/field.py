@@ -10,6 +10,7 @@ import math
 
 import numpy as np
 
+from .cell_walls import cell_table
 from .cells import transmission, widest_slope
 from .fixtures import (
     area_m2,
@@ -53,7 +54,10 @@ def widest_slope_of(fixture: Fixture) -> float:
         if angle < math.pi / 2 - 1e-3:
             widest = min(widest, math.tan(angle))
     if optics.cells is not None:
-        widest = min(widest, widest_slope(optics.cells.kind, optics.cells.ratio))
+        cells = optics.cells
+        table = cell_table(cells.kind, cells.walls) if cells.walls else None
+        steepest = widest_slope(cells.kind, cells.ratio) if table is None else table.widest / cells.ratio
+        widest = min(widest, steepest)
     return widest
 
 
@@ -107,7 +111,12 @@ def _passed(
         value = value * shown * picture_value(slide.values, far_x, far_y, slide.half_size_m)
     if optics.cells is not None:
         cells = optics.cells
-        value = value * cells.open_share * transmission(cells.kind, cells.ratio, slope_x, slope_y)
+        if cells.walls:
+            across = cells.ratio * np.hypot(slope_x, slope_y)
+            through = cell_table(cells.kind, cells.walls).passed(across, np.arctan2(slope_y, slope_x))
+        else:
+            through = transmission(cells.kind, cells.ratio, slope_x, slope_y)
+        value = value * cells.open_share * through
     if optics.edges is not None:
         (right, right_off), (left, left_off), (up, up_off), (down, down_off) = optics.edges
         value = value * (x + slope_x * right <= right_off) * (-x - slope_x * left <= left_off)

@@ -61,7 +61,8 @@ class Slide:
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """A grid of black cells: `ratio` of their depth to their width, and the `open_share` that walls leave.
+    """A grid of cells: `ratio` of their depth to their width, the `open_share` that walls leave, and what share of the
+    light their `walls` reflect: 0 for black ones.
 
     The width is that of the opening: the diameter of round cells, flat to flat of hexagons (two flats look up and
     down), the side of squares.
@@ -70,6 +71,7 @@ class Cells:
     kind: CellKind
     ratio: float
     open_share: float
+    walls: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

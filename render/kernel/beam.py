@@ -75,22 +75,31 @@ def _through_cells(light: Luminaire, slope_x: mi.Float, slope_y: mi.Float) -> mi
     corner = dr.maximum((a + b - c) / 2, 0)
     cut = dr.square(corner) - dr.square(dr.maximum(corner - a, 0)) - dr.square(dr.maximum(corner - b, 0))
     hexagon = dr.maximum(a * b - cut, 0) / 0.75
-    return dr.select(
+    straight = dr.select(
         light.cell_kind == HEXAGON_CELLS, hexagon, dr.select(light.cell_kind == ROUND_CELLS, circle, square)
     )
+    table = light.cell_walls
+    across = dr.sqrt(dr.square(x) + dr.square(y)) * table.scale_x
+    turns = dr.atan2(slope_y, slope_x) * (dr.inv_two_pi * light.cell_repeats)
+    mirrored = _wrapped(light.tables, table, across, turns)
+    return dr.select(table.columns > 1, dr.select(across <= mi.Float(table.columns - 1), mirrored, 0), straight)
 
 
 def _by_direction(light: Luminaire, angle: mi.Float, azimuth: mi.Float) -> mi.Float:
     """Value of the directional table, linear in both angles; 0 beyond its last column."""
     table = light.angular
     across = angle * table.scale_x
-    around = azimuth * dr.inv_two_pi
-    around = (around - dr.floor(around)) * mi.Float(table.rows)
+    value = _wrapped(light.tables, table, across, azimuth * dr.inv_two_pi)
+    return dr.select(across <= mi.Float(table.columns - 1) + 1e-3, value, 0)
+
+
+def _wrapped(tables: mi.Float, table: Table, across: mi.Float, turns: mi.Float) -> mi.Float:
+    """Value of a table whose rows go around, linear in both: at a column `across`, and after so many turns."""
+    around = (turns - dr.floor(turns)) * mi.Float(table.rows)
     row, column = mi.UInt32(around), mi.UInt32(across)
     row = dr.select(row >= table.rows, 0, row)
     after = dr.select(row + 1 == table.rows, 0, row + 1)
-    value = _bilinear(light.tables, table, column, row, after, across - mi.Float(column), around - dr.floor(around))
-    return dr.select(across <= mi.Float(table.columns - 1) + 1e-3, value, 0)
+    return _bilinear(tables, table, column, row, after, across - mi.Float(column), around - dr.floor(around))
 
 
 def _image_value(light: Luminaire, x: mi.Float, y: mi.Float) -> mi.Float:

@@ -29,6 +29,7 @@ from .frames import from_local, orthonormal
 from .sampler import mix, unit
 
 _TINY = 1e-6
+_ALMOST_ONE = 1 - 2.0**-24
 _MOST_STEPS = 4096
 
 
@@ -37,7 +38,9 @@ class Haze:
     """Haze in device memory: extinction (1/m) of each band where the density is 1, albedo, phase function, box, grid.
 
     `scattering` is their product, `most` and `least` are the extremes of the extinction, and `drawn` is it once more,
-    to draw a band from. `even` is a plain flag: an even haze has a kernel of its own, without tracking.
+    to draw a band from. `lobes` are phase functions, each the mean cosines of two lobes and the share of the first, and
+    `mixed` (B P) says how they mix in each band. `even` is a plain flag: an even haze has a kernel of its own, without
+    tracking; so has haze of one phase function.
     """
 
     extinction: mi.ArrayXf
@@ -46,9 +49,9 @@ class Haze:
     drawn: mi.Float
     most: mi.Float
     least: mi.Float
-    forward: mi.Float
-    back: mi.Float
-    share: mi.Float
+    lobes: list[mi.Vector3f]
+    mixed: mi.Float
+    mixes: list[mi.ArrayXf]
     low: mi.Point3f
     high: mi.Point3f
     grid: mi.Float
@@ -67,20 +70,23 @@ class Leg:
 
 
 def upload_haze(
-    extinction_per_m: np.ndarray, albedo: np.ndarray, phase: tuple[float, float, float], low: np.ndarray,
-    high: np.ndarray, density: np.ndarray | None = None,
+    extinction_per_m: np.ndarray, albedo: np.ndarray, lobes: np.ndarray | tuple[float, ...], low: np.ndarray,
+    high: np.ndarray, density: np.ndarray | None = None, mixed: np.ndarray | None = None,
 ) -> Haze:  # fmt: skip
     """Device copy of a haze.
 
     Parameters
     ----------
-    extinction_per_m, albedo : (B,). phase : mean cosines of the two lobes and the share of the first. low, high : (3,)
-        metres.
+    extinction_per_m, albedo : (B,). low, high : (3,) metres.
+    lobes : (3,) or (P, 3), mean cosines of the two lobes and the share of the first, of every phase function.
     density : (z, y, x), from 0 to 1, at the nodes of a grid over the box; None for an even haze.
+    mixed : (B, P), shares of the phase functions in each band; None where there is one.
     """
     values = np.ones((1, 1, 1), np.float32) if density is None else np.asarray(density, np.float32)
     nz, ny, nx = values.shape
     extinction, albedo = np.asarray(extinction_per_m, np.float32), np.asarray(albedo, np.float32)
+    functions = np.asarray(lobes, float).reshape(-1, 3)
+    shares = np.ones((len(extinction), 1), np.float32) if mixed is None else np.asarray(mixed, np.float32)
     haze = Haze(
         extinction=mi.ArrayXf(extinction[:, None]),
         albedo=mi.ArrayXf(albedo[:, None]),
@@ -88,9 +94,9 @@ def upload_haze(
         drawn=mi.Float(extinction),
         most=mi.Float(float(extinction.max())),
         least=mi.Float(float(extinction.min())),
-        forward=mi.Float(phase[0]),
-        back=mi.Float(phase[1]),
-        share=mi.Float(phase[2]),
+        lobes=[mi.Vector3f(*map(float, function)) for function in functions],
+        mixed=mi.Float(shares.ravel()),
+        mixes=[mi.ArrayXf(np.ascontiguousarray(share[:, None])) for share in shares.T],
         low=mi.Point3f(*map(float, low)),
         high=mi.Point3f(*map(float, high)),
         grid=buffer(values),
@@ -99,7 +105,7 @@ def upload_haze(
     )
     for member in (haze.extinction, haze.albedo, haze.scattering, haze.drawn, haze.most, haze.least):
         dr.make_opaque(member)
-    dr.make_opaque(haze.forward, haze.back, haze.share, haze.low, haze.high, haze.cells)
+    dr.make_opaque(*haze.lobes, haze.mixed, *haze.mixes, haze.low, haze.high, haze.cells)
     return haze
 
 
@@ -223,16 +229,31 @@ def _lobe(cosine: mi.Float, g: mi.Float) -> mi.Float:
     return dr.inv_four_pi * (1 - dr.square(g)) / (denominator * dr.sqrt(denominator))
 
 
-def phase(haze: Haze, cosine: mi.Float) -> mi.Float:
-    """Density (1/sr) of scattering by an angle between the directions of travel before and after."""
-    return dr.lerp(_lobe(cosine, haze.back), _lobe(cosine, haze.forward), haze.share)
+def phase(haze: Haze, cosine: mi.Float) -> mi.Float | mi.ArrayXf:
+    """Density (1/sr) of scattering by an angle between the directions of travel before and after: of each band, or of
+    all where one phase function serves all."""
+    values = [dr.lerp(_lobe(cosine, back), _lobe(cosine, forward), share) for forward, back, share in haze.lobes]
+    if len(values) == 1:
+        return values[0]
+    total = haze.mixes[0] * values[0]
+    for mixed, value in zip(haze.mixes[1:], values[1:], strict=True):
+        total = total + mixed * value
+    return total
 
 
-def scattered_direction(haze: Haze, direction: mi.Vector3f, u: mi.Float, v: mi.Float) -> mi.Vector3f:
-    """Direction of travel after scattering, by the phase function itself."""
-    first = u < haze.share
-    g = dr.select(first, haze.forward, haze.back)
-    u = dr.select(first, u / dr.maximum(haze.share, _TINY), (u - haze.share) / dr.maximum(1 - haze.share, _TINY))
+def _chosen(first: mi.Bool, share: mi.Float, u: mi.Float) -> mi.Float:
+    """What is left of a number that chose the first of two, of this share, or the second."""
+    return dr.select(first, u / dr.maximum(share, _TINY), (u - share) / dr.maximum(1 - share, _TINY))
+
+
+def scattered_direction(
+    haze: Haze, direction: mi.Vector3f, band: mi.UInt32, u: mi.Float, v: mi.Float
+) -> mi.Vector3f:  # fmt: skip
+    """Direction of travel after scattering, by the phase function of one band itself."""
+    lobes, u = _function(haze, band, u)
+    first = u < lobes.z
+    g = dr.select(first, lobes.x, lobes.y)
+    u = _chosen(first, lobes.z, u)
     g = dr.select(dr.abs(g) < 1e-3, 1e-3, g)
     root = (1 - dr.square(g)) / (1 - g + 2 * g * u)
     cosine = dr.clip((1 + dr.square(g) - dr.square(root)) / (2 * g), -1, 1)
@@ -240,6 +261,21 @@ def scattered_direction(haze: Haze, direction: mi.Vector3f, u: mi.Float, v: mi.F
     radius = dr.safe_sqrt(1 - dr.square(cosine))
     s, t = orthonormal(direction)
     return from_local(mi.Vector3f(radius * turn, radius * sine, cosine), s, t, direction)
+
+
+def _function(haze: Haze, band: mi.UInt32, u: mi.Float) -> tuple[mi.Vector3f, mi.Float]:
+    """The phase function that a number draws for a band, and what is left of the number."""
+    count = len(haze.lobes)
+    lobes = mi.Vector3f(haze.lobes[-1])
+    found, rest = mi.Bool(False), mi.Float(1)
+    for k in range(count - 1):
+        own = dr.gather(mi.Float, haze.mixed, band * count + k)
+        share = own / dr.maximum(rest, _TINY)
+        here = ~found & (u < share)
+        lobes = dr.select(here, haze.lobes[k], lobes)
+        u = dr.select(found, u, _chosen(here, share, u))
+        found, rest = found | here, rest - own
+    return lobes, dr.clip(u, 0, _ALMOST_ONE)
 
 
 def tracking_seed(lane: mi.UInt32, seed: mi.UInt32, sample: mi.UInt32, depth: mi.UInt32, use: int) -> mi.UInt32:

@@ -13,6 +13,7 @@ import drjit as dr
 import mitsuba as mi
 import numpy as np
 
+from scenes.cell_walls import STEPS, cell_table
 from scenes.field import inside, picture_value, source_area_m2, source_of, widest_slope_of
 from scenes.fixtures import area_m2, exit_area_m2, spot_profile
 from scenes.stage import Distant, Fixture, Light
@@ -33,7 +34,8 @@ _NEVER_M2 = 1e9
 _ANY_SLOPE = 1e6
 _ANY_ANGLE = 1e9
 
-_MOUTH = 56  # where the numbers of a mouth begin in a row
+_WALLS = 56  # where the numbers of cells with reflecting walls begin in a row
+_MOUTH = _WALLS + 8  # where those of a mouth do
 _ROW = _MOUTH + 28
 _ONE = np.ones((1, 1), np.float32)
 EVEN_RINGS = 1  # where the table of an even glow begins
@@ -83,6 +85,8 @@ def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
         source_half_height=rows[6].w,
         cell_kind=mi.UInt32(rows[7].x),
         cell_ratio=rows[7].y,
+        cell_walls=_table(rows[_WALLS // 4], rows[_WALLS // 4 + 1]),
+        cell_repeats=rows[_WALLS // 4 + 1].z,
         image_plane=rows[7].z,
         image_cut=rows[7].w > 0.5,
         edge_reach=mi.Vector4f(rows[8]),
@@ -155,6 +159,7 @@ def _row(light: Light, body: int, tables: list[np.ndarray]) -> np.ndarray:
     row[36:40] = _ANY_SLOPE
     row[40:46], row[48:54] = _place(_ONE, tables, 0, 0), _place(_ONE, tables, 0, 0)
     row[46], row[54:56] = EVEN_RINGS, 1
+    row[_WALLS : _WALLS + 6] = _place(_ONE, tables, 0, 0)
     row[_MOUTH : _MOUTH + 16] = _NO_MOUTH, 0, 2, 0, 0, 2, 2, DISK, 1, 1, 0, 0, 1, 1, 1, 1
     row[_MOUTH + 16 :] = 0, -1, 0, 0, 0, 0, 1, 0, EVEN_RINGS, 0, 0, 0
     if light.fixture is None:
@@ -210,7 +215,12 @@ def _fill_optics(row: np.ndarray, fixture: Fixture, tables: list[np.ndarray]) ->
     if fixture.shape not in ("sphere", "tube"):
         row[24:28] = KINDS[source.shape], source.depth_m, source.size_m[0] / 2, source.size_m[1] / 2
     if optics.cells is not None:
-        row[28:30] = CELL_KINDS[optics.cells.kind], optics.cells.ratio
+        cells = optics.cells
+        row[28:30] = CELL_KINDS[cells.kind], cells.ratio
+        if cells.walls:
+            table = cell_table(cells.kind, cells.walls)
+            row[_WALLS : _WALLS + 6] = _place(table.values, tables, STEPS, 0)
+            row[_WALLS + 6] = table.repeats
     if optics.edges is not None:
         row[32:36], row[36:40] = optics.edges[:, 0], optics.edges[:, 1]
     if optics.angular is not None:

@@ -210,12 +210,12 @@ def _in_scatter(scene: Scene, path: Path, lane: mi.UInt32, seed: mi.UInt32, end:
     there = Leg(place, sample.direction, sample.distance, next(own))
     through = share_along(haze, [here, there], share > 0)
     turn = phase(haze, dr.dot(sample.direction, path.direction))
-    value = dr.select(share > 0, share * turn * sample.weight / density, 0)
+    value = dr.select(share > 0, share * sample.weight / density, 0)
     if not haze.even:
         value *= density_at(haze, place)
     outer = path.in_haze
     path.in_haze = outer | (path.depth == 0)
-    _add(path, path.throughput * haze.scattering * through * value, value > 0)
+    _add(path, path.throughput * haze.scattering * through * (turn * value), value > 0)
     path.in_haze = outer
 
 
@@ -225,11 +225,16 @@ def _scatter_in_haze(
     """Send the paths in `where` on from a droplet `distance` away; returns where they live on."""
     u, v = _pair(lane, seed, path, path.depth, _TURN)
     reach = dr.select(where, distance, 0)
+    band = drawn_band(scene.haze, lane, seed, path.sample)
+    turned = scattered_direction(scene.haze, path.direction, band, u, v)
     throughput = path.throughput * scene.haze.albedo
+    if len(scene.haze.lobes) > 1:  # drawn by one band's phase function, it counts for all
+        flights, factor = balanced(path.flights, phase(scene.haze, dr.dot(turned, path.direction)))
+        throughput = throughput * factor
+        path.flights = dr.select(where, flights, path.flights)
     survival = dr.clip(dr.max(throughput) * _SURVIVAL_GAIN, _MIN_SURVIVAL, _MAX_SURVIVAL)
     survival = dr.select(path.depth < _ROULETTE_DEPTH, 1, survival)
     path.origin = mi.Point3f(dr.select(where, path.origin + path.direction * reach, path.origin))
-    turned = scattered_direction(scene.haze, path.direction, u, v)
     path.throughput = dr.select(where, throughput * dr.rcp(survival), path.throughput)
     path.irradiance_share = dr.select(where & (path.depth == 0), 0, path.irradiance_share)
     path.in_haze |= where & (path.depth == 0)
@@ -292,6 +297,7 @@ def _take(path: Path, other: Path, where: mi.Bool) -> None:
     path.cos_normal = dr.select(where, other.cos_normal, path.cos_normal)
     path.depth = mi.UInt32(dr.select(where, other.depth, path.depth))
     path.in_haze = dr.select(where, other.in_haze, path.in_haze)
+    path.flights = dr.select(where, other.flights, path.flights)
 
 
 def _restart(path: Path, sensor, lane: mi.UInt32, seed: mi.UInt32, where: mi.Bool) -> None:

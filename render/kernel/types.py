@@ -70,6 +70,8 @@ class Luminaire:
     widest_slope: mi.Float
     cell_kind: mi.UInt32
     cell_ratio: mi.Float
+    cell_walls: Table  # of cells whose walls reflect; of one column for black ones
+    cell_repeats: mi.Float
     edge_reach: mi.Vector4f
     edge_offset: mi.Vector4f
     angular: Table

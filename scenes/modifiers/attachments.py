@@ -17,7 +17,7 @@ from ..optics import CellKind, Cells, Optics, Source
 from ..stage import Fixture
 from .base import FLAT, Attachment, Shaped, Unfit, size_pair
 from .insides import covered_bowl
-from .linings import Cloth, passes, sheet
+from .linings import CellFinish, Cloth, cell_reflectance, passes, sheet
 from .tables import GLOW_CELLS, within
 
 Degrees = Annotated[Number, Field(ge=2, le=120)]
@@ -55,16 +55,20 @@ class _CellGrid(Attachment):
             for extra in self.given("meaning"):
                 yield Problem((extra,), "meaning explains degrees, which are not given", both, "Remove meaning.")
 
-    def fit(self, shaped: Shaped, kind: CellKind, usual_cell_m: float, wall_m: float) -> Shaped:
-        """The same light through cells of black walls, set into the mouth as far as there is room."""
+    def fit(
+        self, shaped: Shaped, kind: CellKind, usual_cell_m: float, wall_m: float, reflectance: float = 0.0
+    ) -> Shaped:  # fmt: skip
+        """The same light through cells, set into the mouth as far as there is room."""
         cell = self.cell_m if self.cell_m is not None else usual_cell_m
         if self.depth_m is not None:
             ratio = self.depth_m / cell
         else:
             slope = math.tan(math.radians((self.degrees or 0.0) / 2))
             ratio = ratio_for_slope(kind, SHARES[self.meaning], slope)
-        cells, depth = Cells(kind, ratio, open_share(kind, cell, wall_m)), ratio * cell
+        cells, depth = Cells(kind, ratio, open_share(kind, cell, wall_m), reflectance), ratio * cell
         optics, added = _set_back(shaped, depth)
+        if reflectance:  # light that walls mirror leaves a cell beside where it came in: the grid counts as a screen
+            optics = _nearer(optics, depth)
         takes = tuple(k for k in shaped.takes if k in ("doors", "frame"))
         body = shaped.body_depth_m + added
         return replace(shaped, optics=replace(optics, cells=cells), body_depth_m=body, takes=takes, inside=None)
@@ -78,10 +82,13 @@ class Grid(_CellGrid):
     wall_m: Annotated[Number, Field(ge=0, le=0.05)] = Field(
         0.0002, description="Thickness of the wall between two cells, metres."
     )
+    finish: CellFinish = Field(
+        "dark", description="Finish of the cells: dark walls send no light on, bright bare metal mirrors some of it."
+    )
 
     def apply(self, shaped: Shaped) -> Shaped:
         """The light through the honeycomb."""
-        return self.fit(shaped, self.cells, 0.0065, self.wall_m)
+        return self.fit(shaped, self.cells, 0.0065, self.wall_m, cell_reflectance(self.finish))
 
 
 class FabricGrid(_CellGrid):
@@ -116,6 +123,12 @@ def _set_back(shaped: Shaped, depth_m: float) -> tuple[Optics, float]:
     if shaped.hole_m or shaped.shape not in FLAT:
         return shaped.optics, depth_m
     return replace(shaped.optics, source=Source(shaped.shape, shaped.size_m, depth_m)), depth_m
+
+
+def _nearer(optics: Optics, depth_m: float) -> Optics:
+    """Optics with the luminous area so much nearer to the exit."""
+    own = optics.source
+    return optics if own is None else replace(optics, source=replace(own, depth_m=max(own.depth_m - depth_m, 0.0)))
 
 
 class Doors(Attachment):

@@ -13,10 +13,19 @@ if TYPE_CHECKING:
 
 Lining = Literal["silver", "white", "black"]
 Cloth = Literal["thin", "thick"]
+CellFinish = Literal["dark", "bright"]
 
 _STOCK: dict[str, dict[str, Any]] = tomllib.loads(
     (Path(__file__).parents[1] / "data" / "linings.toml").read_text(encoding="utf-8")
 )
+
+CELL_FINISHES: dict[str, str] = {name: made["is"] for name, made in _STOCK["cell"].items()}
+"""Finishes of a honeycomb's cells, and what each is."""
+
+
+def cell_reflectance(finish: str) -> float:
+    """Share of the light that the walls of a honeycomb's cells reflect."""
+    return float(_STOCK["cell"][finish]["reflectance"])
 
 
 def wall(lining: str, z0_m: float, r0_m: float, z1_m: float, r1_m: float) -> Wall:

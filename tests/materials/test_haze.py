@@ -15,7 +15,7 @@ from scipy.special import spherical_jn, spherical_yn
 
 from materials import WAVELENGTHS_NM, haze_tables
 from materials.errors import KeyfallError
-from materials.haze import FLUIDS, KOSCHMIEDER, Phase, droplet_range_um, make_medium
+from materials.haze import FLUIDS, KOSCHMIEDER, PHASE_NM, Phase, droplet_range_um, make_medium, phase_shares
 
 AT_550 = int(np.flatnonzero(WAVELENGTHS_NM == 550)[0])
 
@@ -145,14 +145,34 @@ def test_the_table_is_what_mie_theory_gives(fluid, droplet):
     assert low <= droplet <= high
     medium = make_medium(fluid, concentration_mg_m3=1000, droplet_um=droplet)
     for wavelength in (400, 700):
-        per_mass, _ = _droplets(fluid, droplet, wavelength, 91)
+        per_mass, phase = _droplets(fluid, droplet, wavelength, haze_tables.ANGLES)
+        _compare(fluid, medium.phases[PHASE_NM.index(wavelength)], phase)
         at = int(np.flatnonzero(WAVELENGTHS_NM == wavelength)[0])
         assert medium.extinction_per_m[at] == pytest.approx(per_mass, rel=2e-3)
     per_mass, phase = _droplets(fluid, droplet, 550.0, haze_tables.ANGLES)
     assert medium.extinction_per_m[AT_550] == pytest.approx(per_mass, rel=1e-3)
+    _compare(fluid, medium.phase, phase)
+
+
+def _compare(fluid: str, lobes: Phase, phase: np.ndarray) -> None:
     angle = np.linspace(0, math.pi, haze_tables.ANGLES)
     usual = (angle > math.radians(20)) & (angle < math.radians(150))
-    apart = np.abs(np.log(medium.phase.value(np.cos(angle[usual])) / phase[usual]))
+    apart = np.abs(np.log(lobes.value(np.cos(angle[usual])) / phase[usual]))
     assert np.exp(np.quantile(apart, 0.95)) < (2.3 if fluid == "dry-ice" else 1.6)
     mean = (phase * np.cos(angle) * np.sin(angle)).sum() / (phase * np.sin(angle)).sum()
-    assert medium.phase.mean_cosine() == pytest.approx(mean, abs=0.01)
+    assert lobes.mean_cosine() == pytest.approx(mean, abs=0.01)
+
+
+def test_between_the_tabulated_wavelengths_phase_functions_mix():
+    """The mixture stays a phase function, and at 475 nm it is that of Mie theory as closely as the lobes are."""
+    shares = phase_shares(np.array([380.0, 400.0, 475.0, 550.0, 625.0, 780.0]))
+    assert shares.sum(axis=1) == pytest.approx(np.ones(6))
+    assert shares[:, 1] == pytest.approx([0, 0, 0.5, 1, 0.5, 0])
+    medium = make_medium("glycol", concentration_mg_m3=1000, droplet_um=0.3)
+    _, truth = _droplets("glycol", 0.3, 475.0, 181)
+    angle = np.linspace(0, math.pi, 181)
+    mixed = sum(share * p.value(np.cos(angle)) for share, p in zip(shares[2], medium.phases, strict=True))
+    old = medium.phase.value(np.cos(angle))
+    usual = (angle > math.radians(20)) & (angle < math.radians(150))
+    far, before = (np.abs(np.log(model / truth))[usual].mean() for model in (mixed, old))
+    assert far < min(0.25, 0.9 * before)

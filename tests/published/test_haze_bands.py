@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from materials import default_bands
+from materials.haze import PHASE_NM
 from render.backend import init
 from render.merge import merge
 from render.tracer import Tracer
@@ -138,6 +139,45 @@ def test_uneven_bands_cost_little_noise():
         assert spread[band] < 1.6 * grey[band]
 
 
+LOBES = np.array([(0.0, 0.0, 1.0), (0.5, 0.0, 1.0), (0.8, 0.0, 1.0)])
+
+
+def _in_turn() -> np.ndarray:
+    """(B, 3): bands of the first, second and third phase function in turn."""
+    return np.resize(np.eye(3), (BANDS, 3)).astype(np.float32)
+
+
+@ONE_QUICK
+def test_airlight_of_three_phase_functions_at_once(density):
+    """0.05 per metre, 3 m, 30 degrees, a ray of 5 m: the row of the table for g = 0, 0.5 and 0.8, in one trace."""
+    truth = _by_band(4.386966e-3, 3.963881e-3, 1.952174e-3)
+    lamp = light(fixture("sphere", (0.002, 0.002), at=(3 * np.sin(np.radians(30)), 0, -3 * np.cos(np.radians(30)))))
+    wall = quad([-50, -50, -5], [100, 0, 0], [0, 100, 0], finish(0.0))
+    view = camera(at=(0, 0, 0), look=(0, 0, -1), half_angle_deg=0.02, size=(32, 32))
+    haze = _haze(0.05, 1e-4, LOBES, density=density, mixed=_in_turn())
+    got, error = _seen([wall], lamp, haze, view, 128, part="haze")
+    assert (error < 5e-3 * truth * 1e-4 / (4 * np.pi)).all()
+    assert (np.abs(got * 4 * np.pi / 1e-4 / truth - 1) < 4 * error / got + 1e-3).all()
+
+
+@pytest.mark.slow
+@FORMS
+def test_light_scattered_often_keeps_each_bands_own_phase_function(density):
+    """A thick slab in diffuse light lets each band through as grey haze of its own phase function does."""
+    at = (0, -0.5, 0), (0, 1, 0), 1024, 16
+    slab = {"box": _slab(2.0), "density": density}
+    haze = _haze(np.linspace(0.8, 1.2, BANDS), 1.0, LOBES, **slab, mixed=_in_turn())
+    got, error = _lux(light(None), haze, *at)
+    assert (error < 0.03 * got).all()
+    for k, lobes in enumerate(LOBES):
+        grey, grey_error = _lux(light(None), _haze(np.linspace(0.8, 1.2, BANDS), 1.0, tuple(lobes), **slab), *at)
+        mine = slice(k, None, 3)
+        spread = np.hypot(error, grey_error)[mine]
+        assert (np.abs(got - grey)[mine] < 4 * spread).all()
+        assert abs((got - grey)[mine].mean()) < 4 * np.sqrt((spread**2).mean())
+    assert got[2] > got[0] + 0.1  # far enough apart that a mix-up shows
+
+
 def test_haze_of_a_scene_has_the_extinction_of_its_droplets():
     from materials import make_medium
     from scenes.stage import Haze
@@ -150,3 +190,12 @@ def test_haze_of_a_scene_has_the_extinction_of_its_droplets():
     on_device = np.array(tracer._haze.extinction).ravel()
     assert on_device == pytest.approx(default_bands().project(medium.extinction_per_m), rel=1e-6)
     assert on_device[0] > 1.8 * on_device[-1]
+    import mitsuba as mi
+
+    from render.kernel.haze import phase
+
+    sideways = np.array(phase(tracer._haze, mi.Float(0.0))).ravel()
+    nodes = default_bands().nodes_nm
+    own = [np.interp(nodes, PHASE_NM, [p.value(0.0) for p in medium.phases])]
+    assert sideways == pytest.approx(own[0], rel=1e-4)
+    assert sideways[-1] > 1.15 * sideways[0]  # red is thrown wider

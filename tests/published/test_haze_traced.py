@@ -36,12 +36,12 @@ AIRLIGHT = [
 EVEN, GRID = None, np.ones((3, 3, 3), np.float32)
 
 
-def _haze(extinction, albedo, lobes=ISOTROPIC, box=WIDE, density=EVEN):
+def _haze(extinction, albedo, lobes=ISOTROPIC, box=WIDE, density=EVEN, mixed=None):
     init("auto")
     from render.kernel.haze import upload_haze
 
     bands = len(default_bands().nodes_nm)
-    return upload_haze(np.broadcast_to(extinction, bands), np.full(bands, albedo), lobes, *box, density)
+    return upload_haze(np.broadcast_to(extinction, bands), np.full(bands, albedo), lobes, *box, density, mixed)
 
 
 def _out_of_haze(shapes, lamp: Light, view, haze, samples: int) -> np.ndarray:

@@ -80,6 +80,14 @@ def all_beams() -> dict[str, Fixture]:
                             lamp_depth_m=0.13, lamp_radius_m=0.03, lamp_luminance=9.0),
             cells=Cells("round", 1.5, 0.9), source=_disk(0.5, 0.01),
         ),
+        "bowl behind a grid whose walls mirror": shaped(
+            fixture("disk", (0.5, 0.5)),
+            emission=_mouth("disk", (0.5, 0.5), Hull(0.25, 0.18, 0.3, 0.0), (4, 6, 3),
+                            screen_depth_m=0.06, screen_radius_m=0.07,
+                            lamp_depth_m=0.13, lamp_radius_m=0.03, lamp_luminance=9.0),
+            cells=Cells("hexagon", 2.5, 0.9, 0.56), source=_disk(0.5, 0.01),
+        ),
+        "round cells whose walls mirror": shaped(fixture("disk", (0.5, 0.5)), cells=Cells("round", 1.5, 0.9, 0.3)),
         "open box": shaped(
             fixture("rectangle", (0.4, 0.9)),
             emission=_mouth("rectangle", (0.4, 0.9), Hull(0.338, 0.4, 0.4732, 0.49), (3, 7, 0),

@@ -19,17 +19,20 @@ from render.backend import init
 from scenes.stage import Distant, Output
 
 N, TRACKED = 1_000_000, 200_000
-ALPHA = 1 - (1 - 0.01) ** (1 / 24)
+ALPHA = 1 - (1 - 0.01) ** (1 / 28)
 BOX = (np.array([-1.0, -1.0, 0.5]), np.array([1.0, 1.0, 3.5]))
 SIGMA = np.array([0.3, 0.6, 0.9, 1.8])
 NODES = np.array([0.2, 1.0, 0.1, 0.6])
 
 
-def _haze(sigma=SIGMA, lobes=(0.8, -0.4, 0.7), density=None, albedo=0.9):
+MIXED = np.array([[1.0, 0.0, 0.0], [0.4, 0.6, 0.0], [0.0, 0.75, 0.25], [0.0, 0.0, 1.0]])
+
+
+def _haze(sigma=SIGMA, lobes=(0.8, -0.4, 0.7), density=None, albedo=0.9, mixed=None):
     init("auto")
     from render.kernel.haze import upload_haze
 
-    return upload_haze(np.asarray(sigma), np.full(len(sigma), albedo), lobes, *BOX, density)
+    return upload_haze(np.asarray(sigma), np.full(len(sigma), albedo), lobes, *BOX, density, mixed)
 
 
 def _p(counts: np.ndarray, probabilities: np.ndarray) -> float:
@@ -54,7 +57,7 @@ def test_directions_follow_the_phase_function(lobes):
     travel = np.array([0.48, -0.6, 0.64])
     rng = mi.PCG32(size=N)
     toward = mi.Vector3f(*map(float, travel))
-    drawn = np.array(scattered_direction(haze, toward, rng.next_float32(), rng.next_float32()))
+    drawn = np.array(scattered_direction(haze, toward, mi.UInt32(1), rng.next_float32(), rng.next_float32()))
     assert np.abs(np.linalg.norm(drawn, axis=0) - 1).max() < 1e-5
     cosine = np.clip(travel @ drawn, -1, 1)
     edges = np.linspace(-1, 1, 61)
@@ -69,6 +72,32 @@ def test_directions_follow_the_phase_function(lobes):
     side /= np.linalg.norm(side)
     azimuth = np.arctan2(np.cross(side, travel) @ drawn, side @ drawn)
     assert _p(np.histogram(azimuth, 48, (-np.pi, np.pi))[0], np.full(48, 1 / 48)) > ALPHA
+
+
+THREE = np.array([(0.55, -0.7, 0.9), (0.75, -0.6, 0.97), (0.85, -0.3, 0.6)])
+
+
+@pytest.mark.parametrize("band", range(4))
+def test_directions_follow_the_bands_own_phase_function(band):
+    """Mixed of one, two neighbours in either order, and the last alone."""
+    haze = _haze(lobes=THREE, mixed=MIXED)
+    import mitsuba as mi
+
+    from render.kernel.haze import phase, scattered_direction
+
+    travel = np.array([0.48, -0.6, 0.64])
+    rng = mi.PCG32(size=N)
+    toward = mi.Vector3f(*map(float, travel))
+    drawn = np.array(scattered_direction(haze, toward, mi.UInt32(band), rng.next_float32(), rng.next_float32()))
+    cosine = np.clip(travel @ drawn, -1, 1)
+    edges = np.linspace(-1, 1, 61)
+    at, weight = np.polynomial.legendre.leggauss(64)
+    middle, half = (edges[1:] + edges[:-1]) / 2, np.diff(edges) / 2
+    places = middle[:, None] + half[:, None] * at
+    truth = sum(share * Phase(*lobes).value(places) for share, lobes in zip(MIXED[band], THREE, strict=True))
+    assert _p(np.histogram(cosine, edges)[0], 2 * np.pi * half * (truth @ weight)) > ALPHA
+    device = np.array(phase(haze, mi.Float(places.ravel().astype(np.float32))))[band].reshape(places.shape)
+    assert np.allclose(device, truth, rtol=2e-3)
 
 
 def _flights(haze, count: int, band: int, start=(0.2, -0.3, 0.0), end=10.0):

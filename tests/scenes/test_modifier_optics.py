@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from scenes.cell_walls import cell_table
 from scenes.cells import transmission
 from scenes.field import angular_value, axial_illuminance_per_lumen, illuminance, luminance, source_area_m2
 from scenes.modifiers import Bulb, ModifierMismatch
@@ -336,3 +337,43 @@ def test_transmission_seen_through_the_whole_chain():
     cells = grid.optics.cells
     assert loss == pytest.approx(cells.open_share, rel=0.01)
     assert transmission(cells.kind, cells.ratio, 0.0, 0.0) == pytest.approx(1)
+
+
+@pytest.mark.parametrize("kind", ["hexagon", "round"])
+def test_light_off_mirroring_cell_walls(kind):
+    """Random rays that go across a cell in small steps and turn back at its walls, counting how often."""
+    rng = np.random.default_rng(4)
+    count, flats = 4000, 6 if kind == "hexagon" else 48
+    turn = np.pi / 2 + np.arange(flats) * 2 * np.pi / flats
+    normals = np.stack([np.cos(turn), np.sin(turn)])
+    place = rng.uniform(-0.6, 0.6, (4 * count, 2))
+    place = place[(place @ normals <= 0.5).all(axis=1)][:count]
+    way = np.tile([math.cos(0.35), math.sin(0.35)], (len(place), 1))
+    met, step = np.zeros(len(place)), 0.01
+    table, shares = cell_table(kind, 0.56), {}
+    for k in range(1, 301):
+        place = place + step * way
+        out = place @ normals - 0.5
+        wall = out.argmax(axis=1)
+        hit = out[np.arange(len(place)), wall] > 0
+        normal = normals.T[wall[hit]]
+        way[hit] -= 2 * (way[hit] * normal).sum(axis=1)[:, None] * normal
+        place[hit] -= 2 * out[hit, wall[hit]][:, None] * normal
+        met += hit
+        if k % 50 == 0:
+            shares[k * step] = (0.56**met).mean()
+    got = table.passed(np.array(list(shares)), np.full(len(shares), 0.35))
+    assert got == pytest.approx(np.array(list(shares.values())), rel=0.025)
+    assert table.passed(np.array([0.0, table.widest + 0.01]), np.zeros(2)) == pytest.approx([1, 0])
+
+
+def test_bright_cells_lose_less_and_spill_more():
+    """Of the same grid: as bright on the axis far away, no darker near, half the light where dark cells end."""
+    near, far = {}, {}
+    for finish in ("dark", "bright"):
+        grid = fixture(chain(STOCK["standard-reflector"], {"kind": "grid", "degrees": 20, "finish": finish}))
+        near[finish], far[finish] = (axial_illuminance_per_lumen(grid, d) for d in (0.3, 10))
+        side = illuminance(grid, np.array([[2.0, 0.0, 3.0]]), np.array([0.0, 0, -1]))
+        assert (side[0] > 0) == (finish == "bright")
+    assert far["bright"] == pytest.approx(far["dark"], rel=0.03)
+    assert near["bright"] > 1.05 * near["dark"]
