@@ -95,7 +95,7 @@ def upload_haze(
         most=mi.Float(float(extinction.max())),
         least=mi.Float(float(extinction.min())),
         lobes=[mi.Vector3f(*map(float, function)) for function in functions],
-        mixed=mi.Float(shares.ravel()),
+        mixed=buffer(shares),
         mixes=[mi.ArrayXf(np.ascontiguousarray(share[:, None])) for share in shares.T],
         low=mi.Point3f(*map(float, low)),
         high=mi.Point3f(*map(float, high)),
