@@ -23,7 +23,7 @@ DARK, LIGHT = 0.45, 1.6
 """Reflectance of foliage in shade and in light, relative to the finish itself (common practice, no source)."""
 
 _COARSE, _FINE, _SECTOR = 1536, 3072, math.radians(30)
-_ROWS = 12
+_ROWS, _HILL_ROWS = 12, 6
 _NOISE = 1 << 15
 _SEED = 23
 _LAYERS = ((1.0, 0.18, 0.7), (1.5, 0.35, 0.9), (2.2, 0.45, 1.0))
@@ -155,10 +155,10 @@ def _trees(turn: np.ndarray, spread: float) -> Relief:
 def _hills(turn: np.ndarray, layer: int) -> Relief:
     """Slopes with gullies, wooded unevenly."""
     top, seed = _ridge(turn, layer), _SEED + 1000 * (layer + 1)
-    rows = np.linspace(0, 1, _ROWS)[:, None]
-    gullies = np.stack([_around(turn + 0.03 * r, seed, 60) for r in range(_ROWS)])
-    meadows = np.stack([_around(turn + 0.01 * r, seed + 20 + r // 4, 150) for r in range(_ROWS)])
-    grain = np.stack([_around(turn, seed + 50 + r, 900) for r in range(_ROWS)])
+    rows = np.linspace(0, 1, _HILL_ROWS)[:, None]
+    gullies = np.stack([_around(turn + 0.06 * r, seed, 60) for r in range(_HILL_ROWS)])
+    meadows = np.stack([_around(turn + 0.02 * r, seed + 20 + r // 2, 150) for r in range(_HILL_ROWS)])
+    grain = np.stack([_around(turn, seed + 50 + r, 900) for r in range(_HILL_ROWS)])
     dark = np.clip(0.75 - 0.35 * np.maximum(meadows - 0.6, 0) - 0.15 * (1 - rows) + 0.05 * grain, 0, 1)
     light = np.clip(0.5 * np.maximum(meadows - 1.0, 0), 0, 1)
     up = np.full_like(grain, 0.6)
@@ -186,22 +186,22 @@ def skyline(
 
 
 def _band(relief: Relief, distance: float, height: float, level: float, visibility: float, name: str) -> Surface:
-    count = len(relief.turn)
-    rows = np.linspace(0, 1, _ROWS)[:, None]
+    high, count = relief.dark.shape
+    rows = np.linspace(0, 1, high)[:, None]
     sine, cosine = np.sin(relief.turn), np.cos(relief.turn)
     y = level + height * relief.top * rows
     vertices = np.stack([np.broadcast_to(distance * sine, y.shape), y, np.broadcast_to(distance * cosine, y.shape)], 2)
     inward, along = np.stack([-sine, 0 * sine, -cosine], 1), np.stack([cosine, 0 * sine, -sine], 1)
     normals = inward + relief.across[..., None] * along + relief.up[..., None] * np.array([0, 1.0, 0])
     normals /= np.linalg.norm(normals, axis=2, keepdims=True)
-    i = np.arange(_ROWS - 1)[:, None] * count + np.arange(count)
-    right = np.arange(_ROWS - 1)[:, None] * count + (np.arange(count) + 1) % count
+    i = np.arange(high - 1)[:, None] * count + np.arange(count)
+    right = np.arange(high - 1)[:, None] * count + (np.arange(count) + 1) % count
     faces = np.concatenate([np.stack([i, i + count, right + count], 2), np.stack([i, right + count, right], 2)])
     tints = np.stack([relief.dark, relief.light, 0 * relief.dark], axis=2)
     return Surface(
         name, vertices.reshape(-1, 3).astype(np.float32), faces.reshape(-1, 3).astype(np.int32),
         normals.reshape(-1, 3).astype(np.float32), (255 * tints.reshape(-1, 3)).round().astype(np.uint8),
-        np.full(count * _ROWS, air_share(distance, visibility), np.float32),
+        np.full(count * high, air_share(distance, visibility), np.float32),
     )  # fmt: skip
 
 
