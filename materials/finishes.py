@@ -117,3 +117,9 @@ def silk_finish(stops: float) -> Finish:
             "absorbs that much."
         )
     return replace(cloth, name=f"white silk, {stops:g} stops", transmission=passed / kept)
+
+
+def mottled(finish: Finish, dark: float, light: float) -> Finish:
+    """The same finish with tints: the first so much darker, the second so much lighter, at most white."""
+    base = finish.reflectance[0]
+    return replace(finish, reflectance=np.stack([base, dark * base, np.minimum(light * base, 1), base]))

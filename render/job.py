@@ -43,8 +43,8 @@ class Job:
         merged = merge(stage)
         self._set_key = content_hash(
             trace_version(), self.bands.nodes_nm, finish_tables(merged.finishes, self.bands),
-            merged.vertices, merged.normals, merged.tints, merged.faces, merged.material, merged.region, stage.nets,
-            stage.panes, stage.openings,
+            merged.vertices, merged.normals, merged.tints, merged.veil, merged.faces, merged.material, merged.region,
+            stage.nets, stage.panes, stage.openings,
         )  # fmt: skip
         camera, bands = stage.camera, len(self.bands.nodes_nm)
         self._forms = Forms(bands, camera.height_px, camera.width_px, stage.haze is not None)
@@ -226,9 +226,9 @@ def same_transport(one: Stage, other: Stage) -> bool:
     shapes, others = ((*stage.shapes, *stage.surroundings) for stage in (one, other))
     return len(shapes) == len(others) and small(one) == small(other) and all(
         a.finish is b.finish and all(
-            x is y or np.array_equal(x, y)
+            x is y or (x is not None and y is not None and np.array_equal(x, y))
             for x, y in ((a.vertices, b.vertices), (a.faces, b.faces), (a.normals, b.normals), (a.tints, b.tints),
-                         (a.gloss, b.gloss))
+                         (a.gloss, b.gloss), (a.veil, b.veil))
         ) for a, b in zip(shapes, others, strict=True)
     )  # fmt: skip
 

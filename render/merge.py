@@ -16,12 +16,13 @@ class MergedSet:
 
     The surroundings come last; `extent_m` is the size of the set without them.
     `vertices`, `normals` (n, 3) float32; `tints` (n, 4) uint8: three tint weights and the gloss weight;
-    `faces` (m, 3) int32; `material`, `region` (m,) int32 indices into `finishes` and `REGIONS`.
+    `veil` (n,) float32; `faces` (m, 3) int32; `material`, `region` (m,) int32 indices into `finishes` and `REGIONS`.
     """
 
     vertices: np.ndarray
     normals: np.ndarray
     tints: np.ndarray
+    veil: np.ndarray
     faces: np.ndarray
     material: np.ndarray
     region: np.ndarray
@@ -41,6 +42,7 @@ def merge(stage: Stage) -> MergedSet:
         vertices=np.concatenate([s.vertices for s in shapes]).astype(np.float32),
         normals=np.concatenate([s.normals for s in shapes]).astype(np.float32),
         tints=np.ascontiguousarray(np.concatenate([_tints(s) for s in shapes])),
+        veil=np.concatenate([_veil(s) for s in shapes]),
         faces=np.concatenate([s.faces + start for s, start in zip(shapes, starts, strict=True)]).astype(np.int32),
         material=_per_face(shapes, [index[id(s.finish)] for s in shapes]),
         region=_per_face(shapes, [REGIONS.index(s.region) for s in shapes]),
@@ -51,6 +53,10 @@ def merge(stage: Stage) -> MergedSet:
 
 def _tints(shape: Shape) -> np.ndarray:
     return np.concatenate([shape.tints, shape.gloss[:, None]], axis=1).astype(np.uint8)
+
+
+def _veil(shape: Shape) -> np.ndarray:
+    return np.zeros(len(shape.vertices), np.float32) if shape.veil is None else shape.veil.astype(np.float32)
 
 
 def _per_face(shapes: tuple[Shape, ...], values: list[int]) -> np.ndarray:

@@ -94,7 +94,7 @@ def stage_of(scene: Scene, found: Survey, problems: list[Problem]) -> stage.Stag
             for name, sheet in found.sheets.items()
             if (net := piece_net(name, scene.piece[name], sheet)) is not None
         ),
-        surroundings=tuple(_shape(*entry) for entry in far_surfaces(scene, _ground_radius(scene))),
+        surroundings=tuple(_shape(*entry) for entry in far_surfaces(scene, _ground_radius(scene), camera)),
         panes=glass_of(scene.room),
         openings=openings_of(scene.room),
         windows=set_windows(scene.room),
@@ -191,8 +191,9 @@ def _shape(surface: Surface, region: str, finish: str | Finish) -> stage.Shape:
         faces=surface.faces,
         normals=surface.normals,
         finish=_finish(finish) if isinstance(finish, str) else finish,
-        tints=np.zeros((count, 3), np.uint8),
+        tints=np.zeros((count, 3), np.uint8) if surface.tints is None else surface.tints,
         gloss=np.zeros(count, np.uint8),
+        veil=surface.veil,
     )
 
 

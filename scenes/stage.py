@@ -43,6 +43,8 @@ class Shape:
     finish : the material of the whole shape.
     tints : (n, 3) uint8, weights (0-255) of the finish's three tint spectra.
     gloss : (n,) uint8, weight (0-255) of the finish's gloss roughness.
+    veil : (n,) float32, share of the light of the sky or ambient light behind it, at the horizon, that takes the place
+        of its own, because of the air before it; None without.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Shape:
     finish: Finish
     tints: np.ndarray
     gloss: np.ndarray
+    veil: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,12 +19,15 @@ _SIDES = ("front", "back", "left", "right", "ceiling", "floor")
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """A mesh without a finish: `vertices` (n, 3) float32 in metres, `faces` (m, 3) int32, `normals` (n, 3) float32."""
+    """A mesh without a finish: `vertices` (n, 3) float32 in metres, `faces` (m, 3) int32, `normals` (n, 3) float32; of
+    what lies far away also `tints` (n, 3) uint8 and `veil` (n,) float32, as in `stage.Shape`."""
 
     name: str
     vertices: np.ndarray
     faces: np.ndarray
     normals: np.ndarray
+    tints: np.ndarray | None = None
+    veil: np.ndarray | None = None
 
 
 def _surface(name: str, vertices: np.ndarray, faces: np.ndarray, normals: np.ndarray) -> Surface:

@@ -4,11 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .model import Ground, Room, Scene
+from .skyline import DARK, LIGHT, air_share, outline, skyline, visibility_through_m
+from .stage import Camera
 from .studio import Surface, joined_quads
+
+if TYPE_CHECKING:
+    from materials.finishes import Finish
 
 HORIZON_M = 5000.0
 """Where the ground ends: at eye height its edge lies 0.02 degrees under the horizon, less than a pixel."""
@@ -19,9 +25,8 @@ STEP_DOWN_M = 0.2
 BEHIND_CAMERA_M = 3.0
 """How far a hedge or wall stands behind a camera that would be beyond it, metres."""
 
-_RINGS_M = (400.0, HORIZON_M)
+_RINGS_M = (50.0, 100.0, 200.0, 400.0, 800.0, 1500.0, 2800.0, HORIZON_M)
 _AROUND = 64
-_OUTLINE = 1440
 
 
 def has_outside(room: Room | None, lights: bool) -> bool:
@@ -29,12 +34,15 @@ def has_outside(room: Room | None, lights: bool) -> bool:
     return room is None or bool(room.window) or (bool(room.open) and lights)
 
 
-def far_surfaces(scene: Scene, near_radius_m: float) -> Iterator[tuple[Surface, str, str]]:
-    """Surfaces around the set, each with its region and the name of its finish; none around a closed room.
+def far_surfaces(
+    scene: Scene, near_radius_m: float, camera: Camera | None = None
+) -> Iterator[tuple[Surface, str, str | Finish]]:
+    """Surfaces around the set, each with its region and finish or the name of one; none around a closed room.
 
     Parameters
     ----------
     near_radius_m : where the near ground of an open location ends.
+    camera : where it looks, what is far away is finest.
     """
     far_lights = any(light.shape in ("sun", "sky") for light in scene.light.values())
     if not has_outside(scene.room, far_lights):
@@ -43,8 +51,9 @@ def far_surfaces(scene: Scene, near_radius_m: float) -> Iterator[tuple[Surface, 
     level = 0.0 if scene.room is None else -(ground.below_m or STEP_DOWN_M)
     radii = [near_radius_m, *(r for r in _RINGS_M if r > near_radius_m)]
     if scene.room is not None:
-        radii = [0.0, 50.0, *_RINGS_M]
-    yield _rings("around.ground", radii, level), "floor", ground.finish
+        radii = [0.0, *_RINGS_M]
+    sight = ground.visibility_m or visibility_through_m(_aerosol_depth(scene))
+    yield _rings("around.ground", radii, level, sight), "floor", ground.finish
     side = ground.far_side()
     if side is None:
         return
@@ -52,7 +61,20 @@ def far_surfaces(scene: Scene, near_radius_m: float) -> Iterator[tuple[Surface, 
     if ground.beyond in ("hedge", "wall"):
         yield _enclosure(f"around.{ground.beyond}", distance, height, level, _camera_xz(scene)), "wall", finish
     else:
-        yield _skyline(f"around.{ground.beyond}", distance, height, level, ground.beyond == "hills"), "wall", finish
+        from materials.finishes import make_finish, mottled
+
+        view = 0.0 if camera is None else math.atan2(float(camera.forward[0]), float(camera.forward[2]))
+        leafy = mottled(make_finish(finish), DARK, LIGHT)
+        for band in skyline(ground.beyond, distance, height, level, view, sight):
+            yield band, "wall", leafy
+
+
+def _aerosol_depth(scene: Scene) -> float:
+    """Of the air that a sun or sky of the scene names, else of clear air."""
+    from materials.atmosphere import CLEAR_AIR, aerosol_depth
+
+    named = (light.air for light in scene.light.values() if light.air is not None and light.on)
+    return aerosol_depth(next(named, CLEAR_AIR))
 
 
 def _camera_xz(scene: Scene) -> tuple[float, float]:
@@ -84,12 +106,12 @@ def hides(ground: Ground, camera_xz: tuple[float, float], point: np.ndarray, tow
     if level_run < 1e-9:
         return False
     turn = math.atan2(float(toward[0]), float(toward[2]))
-    top = level + height * float(_outline(np.array([turn]), ground.beyond == "hills")[0])
+    top = level + height * float(outline(ground.beyond, np.array([turn]), height / distance)[0])
     return bool(point[1] + distance * float(toward[1]) / level_run < top)
 
 
-def _rings(name: str, radii: list[float], level: float) -> Surface:
-    """Rings of ground, facing up."""
+def _rings(name: str, radii: list[float], level: float, visibility_m: float) -> Surface:
+    """Rings of ground, facing up, paler with distance."""
     turn = np.linspace(0, 2 * math.pi, _AROUND, endpoint=False)
     circle = np.stack([np.sin(turn), np.zeros(_AROUND), np.cos(turn)], axis=1)
     vertices = np.concatenate([r * circle for r in radii]) + np.array([0, level, 0])
@@ -100,8 +122,9 @@ def _rings(name: str, radii: list[float], level: float) -> Surface:
         a, b = ring * _AROUND, (ring + 1) * _AROUND
         faces += [np.stack([a + i, b + i, b + after], axis=1), np.stack([a + i, b + after, a + after], axis=1)]
     normals = np.tile([0.0, 1.0, 0.0], (len(vertices), 1))
+    veil = np.repeat(air_share(np.array(radii), visibility_m), _AROUND).astype(np.float32)
     return Surface(
-        name, vertices.astype(np.float32), np.concatenate(faces).astype(np.int32), normals.astype(np.float32)
+        name, vertices.astype(np.float32), np.concatenate(faces).astype(np.int32), normals.astype(np.float32), veil=veil
     )
 
 
@@ -112,29 +135,3 @@ def _enclosure(name: str, distance: float, height: float, level: float, camera_x
     for (ax, az), (bx, bz) in zip(corners, corners[1:] + corners[:1], strict=True):
         quads.append(np.array([[ax, level, az], [bx, level, bz], [bx, level + height, bz], [ax, level + height, az]]))
     return joined_quads(name, quads, toward=np.zeros(3))
-
-
-def _skyline(name: str, distance: float, height: float, level: float, far: bool) -> Surface:
-    """A band around the set whose upper edge is that of tree tops, or of hills."""
-    turn = np.linspace(0, 2 * math.pi, _OUTLINE, endpoint=False)
-    top = level + height * _outline(turn, far)
-    x, z = distance * np.sin(turn), distance * np.cos(turn)
-    vertices = np.concatenate([np.stack([x, np.full(_OUTLINE, level), z], 1), np.stack([x, top, z], 1)])
-    i = np.arange(_OUTLINE)
-    after = (i + 1) % _OUTLINE
-    faces = np.concatenate(
-        [np.stack([i, i + _OUTLINE, after + _OUTLINE], axis=1), np.stack([i, after + _OUTLINE, after], axis=1)]
-    )
-    normals = np.tile(np.stack([-np.sin(turn), np.zeros(_OUTLINE), -np.cos(turn)], 1), (2, 1))
-    return Surface(name, vertices.astype(np.float32), faces.astype(np.int32), normals.astype(np.float32))
-
-
-def _outline(turn: np.ndarray, far: bool) -> np.ndarray:
-    """Height of the outline by direction (radians), relative to its greatest, from 0.5 to 1; always the same."""
-    waves = ((5, 0.3, 0.4), (13, 0.3, 2.1), (37, 0.25, 4.0), (83, 0.1, 1.0), (190, 0.05, 3.0))
-    if not far:
-        waves = ((7, 0.15, 0.4), (31, 0.25, 2.1), (67, 0.25, 4.0), (131, 0.2, 1.0), (260, 0.15, 2.6))
-    total = np.zeros_like(turn)
-    for count, share, phase in waves:
-        total = total + share * np.sin(count * turn + phase)
-    return 0.75 + 0.25 * total

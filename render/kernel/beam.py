@@ -79,6 +79,8 @@ def _through_cells(light: Luminaire, slope_x: mi.Float, slope_y: mi.Float) -> mi
         light.cell_kind == HEXAGON_CELLS, hexagon, dr.select(light.cell_kind == ROUND_CELLS, circle, square)
     )
     table = light.cell_walls
+    if table is None:
+        return straight
     across = dr.sqrt(dr.square(x) + dr.square(y)) * table.scale_x
     turns = dr.atan2(slope_y, slope_x) * (dr.inv_two_pi * light.cell_repeats)
     mirrored = _wrapped(light.tables, table, across, turns)

@@ -27,7 +27,8 @@ class Geometry:
     """Device copy of the merged set.
 
     `accel` answers ray queries; `corners` holds (i0, i1, i2, material | region << 16) a face;
-    `points` (x, y, z, packed tints) and `normals` (x, y, z, 0) a vertex; `offset_m` lifts rays off surfaces.
+    `points` (x, y, z, packed tints) and `normals` (x, y, z, veil) a vertex; `offset_m` lifts rays off surfaces.
+    `airy` is a plain flag: a set with air before something has a kernel of its own, so all others pay nothing.
     """
 
     accel: object
@@ -35,6 +36,7 @@ class Geometry:
     points: mi.Float
     normals: mi.Float
     offset_m: mi.Float
+    airy: bool
 
 
 def upload(merged: MergedSet) -> Geometry:
@@ -48,7 +50,7 @@ def upload(merged: MergedSet) -> Geometry:
 
     tints = merged.tints.view(np.uint32).view(np.float32)
     points = np.concatenate([merged.vertices, tints], axis=1)
-    normals = np.concatenate([merged.normals, np.zeros((len(merged.normals), 1))], axis=1)
+    normals = np.concatenate([merged.normals, merged.veil[:, None]], axis=1)
     tags = merged.material.astype(np.uint32) | (merged.region.astype(np.uint32) << 16)
     corners = np.concatenate([merged.faces.astype(np.uint32), tags[:, None]], axis=1)
     geometry = Geometry(
@@ -57,15 +59,18 @@ def upload(merged: MergedSet) -> Geometry:
         points=buffer(points),
         normals=buffer(normals),
         offset_m=mi.Float(merged.extent_m * 1e-5),
+        airy=bool(merged.veil.any()),
     )
     dr.make_opaque(geometry.offset_m)
     return geometry
 
 
-def _vertex(geometry: Geometry, index: mi.UInt32, active: mi.Bool) -> tuple[mi.Point3f, mi.Normal3f, mi.UInt32]:
+def _vertex(
+    geometry: Geometry, index: mi.UInt32, active: mi.Bool
+) -> tuple[mi.Point3f, mi.Normal3f, mi.UInt32, mi.Float]:
     point = dr.gather(mi.Vector4f, geometry.points, index, active)
     normal = dr.gather(mi.Vector4f, geometry.normals, index, active)
-    return point.xyz, normal.xyz, dr.reinterpret_array(mi.UInt32, point.w)
+    return point.xyz, normal.xyz, dr.reinterpret_array(mi.UInt32, point.w), normal.w
 
 
 def _unpack_tints(packed: mi.UInt32) -> mi.Vector4f:
@@ -82,9 +87,9 @@ def surface_point(
 ) -> SurfacePoint:
     """Interpolate the vertex records of triangle `prim` at barycentrics `uv`; normals face against `direction`."""
     corner = dr.gather(mi.Vector4u, geometry.corners, prim, active)
-    p0, n0, t0 = _vertex(geometry, corner.x, active)
-    p1, n1, t1 = _vertex(geometry, corner.y, active)
-    p2, n2, t2 = _vertex(geometry, corner.z, active)
+    p0, n0, t0, v0 = _vertex(geometry, corner.x, active)
+    p1, n1, t1, v1 = _vertex(geometry, corner.y, active)
+    p2, n2, t2, v2 = _vertex(geometry, corner.z, active)
     b1, b2 = uv.x, uv.y
     b0 = 1 - b1 - b2
 
@@ -105,4 +110,5 @@ def surface_point(
         region=corner.w >> 16,
         weights=mi.Vector4f(base, tints.x, tints.y, tints.z),
         gloss=tints.w,
+        veil=v0 * b0 + v1 * b1 + v2 * b2,
     )

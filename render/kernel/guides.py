@@ -16,6 +16,7 @@ from .geometry import Geometry, surface_point
 from .luminaire import NO_BODY
 from .sampler import mix, pair
 from .surface import Palette
+from .types import SurfacePoint
 
 
 @dataclass
@@ -40,10 +41,16 @@ def _sum_guides(
         body = nearest_body(bodies, origin, direction, mi.Bool(True), mi.UInt32(NO_BODY))
         seen = hit.is_valid() & (hit.t <= body.distance)
         point = surface_point(geometry, hit.prim_index, hit.prim_uv, direction, seen)
-        sums.albedo += dr.select(seen, palette.reflectance(point, seen), 0)
+        sums.albedo += dr.select(seen, _colour(geometry, palette, point, seen), 0)
         sums.normal += dr.select(seen, mi.Vector3f(point.normal), 0)
         sample += 1
     return sums
+
+
+def _colour(geometry: Geometry, palette: Palette, point: SurfacePoint, seen: mi.Bool) -> mi.ArrayXf:
+    """Reflectance of a point; the air before it takes its colour from it."""
+    colour = palette.reflectance(point, seen)
+    return dr.lerp(colour, 1, point.veil) if geometry.airy else colour
 
 
 def trace_guides(

@@ -44,10 +44,15 @@ _NO_MOUTH = EVEN_RINGS + RINGS + 1  # where a table of two by two by two zeros b
 
 @dataclass
 class LightTable:
-    """Device table of lights, and the array that holds their directional tables and pictures."""
+    """Device table of lights, and the array that holds their directional tables and pictures.
+
+    `mirrored` is a plain flag: whether cells of any have walls that reflect. Those lights have a kernel of their own,
+    so that others pay nothing.
+    """
 
     rows: mi.Float
     tables: mi.Float
+    mirrored: bool
 
 
 def upload_lights(lights: list[Light], bodies: list[int]) -> LightTable:
@@ -56,7 +61,13 @@ def upload_lights(lights: list[Light], bodies: list[int]) -> LightTable:
     tables: list[np.ndarray] = [_ONE.ravel(), np.linspace(0, 1, RINGS + 1, dtype=np.float32), np.zeros(8, np.float32)]
     for light, body in zip(lights, bodies, strict=True):
         rows.append(_row(light, body, tables))
-    return LightTable(buffer(np.concatenate(rows)), buffer(np.concatenate(tables)))
+    mirrored = any(light.fixture is not None and has_mirrors(light.fixture) for light in lights)
+    return LightTable(buffer(np.concatenate(rows)), buffer(np.concatenate(tables)), mirrored)
+
+
+def has_mirrors(fixture: Fixture) -> bool:
+    """Whether the light passes cells whose walls reflect."""
+    return fixture.optics.cells is not None and fixture.optics.cells.walls > 0
 
 
 def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
@@ -85,7 +96,7 @@ def light_at(table: LightTable, index: mi.UInt32) -> Luminaire:
         source_half_height=rows[6].w,
         cell_kind=mi.UInt32(rows[7].x),
         cell_ratio=rows[7].y,
-        cell_walls=_table(rows[_WALLS // 4], rows[_WALLS // 4 + 1]),
+        cell_walls=_table(rows[_WALLS // 4], rows[_WALLS // 4 + 1]) if table.mirrored else None,
         cell_repeats=rows[_WALLS // 4 + 1].z,
         image_plane=rows[7].z,
         image_cut=rows[7].w > 0.5,

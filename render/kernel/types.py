@@ -21,6 +21,7 @@ class SurfacePoint:
     region: mi.UInt32
     weights: mi.Vector4f
     gloss: mi.Float
+    veil: mi.Float  # share of the sky's light that takes the place of its own
 
 
 @dataclass
@@ -70,7 +71,7 @@ class Luminaire:
     widest_slope: mi.Float
     cell_kind: mi.UInt32
     cell_ratio: mi.Float
-    cell_walls: Table  # of cells whose walls reflect; of one column for black ones
+    cell_walls: Table | None  # of cells whose walls reflect; of one column for black ones, None where no light has any
     cell_repeats: mi.Float
     edge_reach: mi.Vector4f
     edge_offset: mi.Vector4f

@@ -140,6 +140,11 @@ class Ground(Table):
         description="Its height, metres: 2.2 for a hedge, 2.6 for a wall, 12 for trees, 170 for hills if left out.",
     )
     beyond_finish: Finish | None = Field(None, description="Its finish; one of its own kind if left out.")
+    visibility_m: Annotated[Number, Field(ge=500, le=300_000)] | None = Field(
+        None,
+        description="How far one sees, metres: what is far away pales toward the sky. By the air of sun and sky if "
+        "left out, from 13 km in hazy to 80 km in clean air.",
+    )
     below_m: Annotated[Number, Field(gt=0, le=100)] | None = Field(
         None, description="With a room: how far the ground outside lies under its floor, metres; 0.2 if left out."
     )

@@ -155,8 +155,8 @@ def test_airlight_of_three_phase_functions_at_once(density):
     wall = quad([-50, -50, -5], [100, 0, 0], [0, 100, 0], finish(0.0))
     view = camera(at=(0, 0, 0), look=(0, 0, -1), half_angle_deg=0.02, size=(32, 32))
     haze = _haze(0.05, 1e-4, LOBES, density=density, mixed=_in_turn())
-    got, error = _seen([wall], lamp, haze, view, 128, part="haze")
-    assert (error < 5e-3 * truth * 1e-4 / (4 * np.pi)).all()
+    got, error = _seen([wall], lamp, haze, view, 64, part="haze")
+    assert (error < 8e-3 * truth * 1e-4 / (4 * np.pi)).all()
     assert (np.abs(got * 4 * np.pi / 1e-4 / truth - 1) < 4 * error / got + 1e-3).all()
 
 

@@ -83,7 +83,7 @@ def furnace() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     outgoing = mi.Vector3f(*(own(v) for v in view))
     at = SurfacePoint(
         mi.Point3f(0), mi.Normal3f(*(own(v) for v in facet)), mi.Normal3f(0, 0, 1), mi.UInt32(own(material)), mi.UInt32(0),
-        mi.Vector4f(1, 0, 0, 0), mi.Float(GLOSS),
+        mi.Vector4f(1, 0, 0, 0), mi.Float(GLOSS), mi.Float(0),
     )  # fmt: skip
     random = qmc.Sobol(3, seed=5).random(POINTS).T.astype(np.float32)
     u = [dr.gather(mi.Float, mi.Float(np.minimum(column, 1 - 1e-6)), point) for column in random]

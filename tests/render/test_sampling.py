@@ -65,7 +65,7 @@ def _surface(f0: float, roughness: float, transmission: float, cos_out: float):
         np.full((1, 4, 2), 0.5), np.array([[f0, roughness, roughness, transmission]]), np.stack(ggx_albedo_table(), -1)
     )
     up = mi.Normal3f(0, 0, 1)
-    point = SurfacePoint(mi.Point3f(0), up, up, mi.UInt32(0), mi.UInt32(0), mi.Vector4f(1, 0, 0, 0), mi.Float(0))
+    point = SurfacePoint(mi.Point3f(0), up, up, mi.UInt32(0), mi.UInt32(0), mi.Vector4f(1, 0, 0, 0), mi.Float(0), mi.Float(0))
     outgoing = mi.Vector3f(float(np.sqrt(1 - cos_out**2)), 0, cos_out)
     return palette, point, surface_at(palette, point, outgoing, mi.Bool(True)), outgoing
 
