@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import os
+import secrets
 import stat
-import tempfile
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import fields, is_dataclass
@@ -21,6 +21,7 @@ import numpy as np
 from materials import KeyfallError
 from scenes.cache_folder import cache_folder, cache_limit_bytes
 
+from .interrupts import at_exit
 from .locks import abandoned, hold
 from .platforms import replace
 from .records import Form, fits, read_record, write_record
@@ -91,23 +92,20 @@ class Cache:
         fit its form, such as one that holds what is not a number: it is simply not kept."""
         if self.limit_bytes == 0 or not fits(record, form):
             return False
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            handle, name = tempfile.mkstemp(dir=self.folder, prefix="writing-", suffix=_ASIDE)
-        except OSError:
-            return False
-        aside = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                hold(file.fileno())
-                write_record(file, f"{kind}-{key}", record)
-            replace(aside, self._path(kind, key))
-        except OSError:
-            _remove(aside)
-            return False
-        except BaseException:
-            _remove(aside)
-            raise
+        aside = self.folder / f"writing-{secrets.token_hex(8)}{_ASIDE}"
+        with at_exit(lambda: _remove(aside)):
+            try:
+                self.folder.mkdir(parents=True, exist_ok=True)
+                with aside.open("xb") as file:
+                    hold(file.fileno())
+                    write_record(file, f"{kind}-{key}", record)
+                replace(aside, self._path(kind, key))
+            except OSError:
+                _remove(aside)
+                return False
+            except BaseException:
+                _remove(aside)
+                raise
         self._trim()
         return True
 

@@ -32,7 +32,7 @@ class Stopped(KeyboardInterrupt):
 
 _holds = 0
 _noted: int | None = None
-_at_exit: list[Callable[[], None]] = []
+_at_exit: list[Callable[[], object]] = []
 _passes_kept = False
 
 
@@ -82,7 +82,7 @@ def leave(number: int) -> NoReturn:
 
 
 @contextmanager
-def at_exit(action: Callable[[], None]) -> Iterator[None]:
+def at_exit(action: Callable[[], object]) -> Iterator[None]:
     """Within, a signal that ends the process does `action` before."""
     _at_exit.append(action)
     try:

@@ -6,9 +6,8 @@ See `render.publish` for how, and DEVELOPERS.md for why so.
 from __future__ import annotations
 
 import os
-import shutil
+import secrets
 import stat
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
@@ -17,18 +16,12 @@ from typing import Any, TypeVar
 
 from pydantic import Field
 
-from materials import KeyfallError
-
-from .interrupts import at_exit, held
+from .interrupts import at_exit, held, stop_here
 from .locks import hold, hold_folder
-from .publish import ASIDE, Plan, carry_out, checksum, recover, staging_parts, stale, write_plan
+from .publish import ASIDE, OutputError, Plan, checksum, drop, publish, recover, staging_parts, stale
 from .record import Record
 
 _WAIT_S = 20.0
-
-
-class OutputError(KeyfallError):
-    """A result cannot be written."""
 
 
 CHECKSUMS: Any = Field(
@@ -60,19 +53,30 @@ class OutputFolder:
         if self.folder.exists() and not self.folder.is_dir():
             what = "a file" if self.folder.is_file() else "a device or pipe"
             raise OutputError(f"'{self.folder}' is {what}, so results cannot go there. Name a folder with -o.")
+        self._signals.enter_context(at_exit(self._clean))
+        try:
+            with held():
+                self._try()
+        except BaseException as error:
+            self._signals.close()
+            if not isinstance(error, OSError):
+                raise
+            raise OutputError(
+                f"Results cannot be written to '{self.folder}': {error.strerror or error}. Name another folder with -o."
+            ) from None
+        return self
+
+    def _try(self) -> None:
+        """Bring to an end what other runs left, and see whether files can be written."""
         try:
             self._make_folder()
             with _alone(self.folder):
                 recover(self.folder)
-                os.rmdir(tempfile.mkdtemp(dir=self.folder, prefix=ASIDE))
+                trial = _new_folder(self.folder)
+                trial.mkdir()
+                trial.rmdir()
+        finally:
             self._remove_made()
-        except OSError as error:
-            self._remove_made()
-            raise OutputError(
-                f"Results cannot be written to '{self.folder}': {error.strerror or error}. Name another folder with -o."
-            ) from None
-        self._signals.enter_context(at_exit(self._clean))
-        return self
 
     def write(self, name: str, writer: Callable[[Path], None]) -> Path:
         """Have `writer` write a file aside; returns where it will lie."""
@@ -123,10 +127,11 @@ class OutputFolder:
     def _stage(self) -> Path:
         """The folder inside the output folder in which the set is collected; made when it is first needed."""
         while self._staging is None:
-            with suppress(FileNotFoundError):  # another run removes the folder it made too, as long as it is empty
-                self._make_folder()
+            with suppress(FileNotFoundError), held():
+                self._make_folder()  # another run removes the folder it made too, as long as it is empty
                 with _alone(self.folder):
-                    staging = Path(tempfile.mkdtemp(dir=self.folder, prefix=ASIDE))
+                    staging = _new_folder(self.folder)
+                    staging.mkdir()
                     self._let_go = hold_folder(staging)
                     for part in staging_parts(staging):
                         part.mkdir()
@@ -144,9 +149,8 @@ class OutputFolder:
             _check_place(self.folder / name)
         try:
             with _alone(self.folder):
-                plan = Plan(tuple(self._going(come)), tuple(come))
-                write_plan(staging, plan)
-                carry_out(self.folder, staging, plan)
+                recover(self.folder)  # of those that were killed since this one began
+                publish(self.folder, staging, Plan(tuple(self._going(come)), tuple(come)))
         except OSError as error:
             raise _unwritable(Path(error.filename2 or error.filename or self.folder), error) from None
         self._made = []
@@ -161,8 +165,9 @@ class OutputFolder:
 
     def _clean(self) -> None:
         if self._staging is not None:
-            self._let_go()
-            shutil.rmtree(self._staging, ignore_errors=True)
+            let_go, self._let_go = self._let_go, _nothing  # a signal may come in between, and clean as well
+            let_go()
+            drop(self._staging)
             self._staging = None
         self._remove_made()
 
@@ -174,6 +179,11 @@ class OutputFolder:
 
 
 def _nothing() -> None: ...
+
+
+def _new_folder(folder: Path) -> Path:
+    """A name for a folder aside that nothing has yet."""
+    return folder / f"{ASIDE}{secrets.token_hex(4)}"
 
 
 def _check_place(final: Path) -> None:
@@ -206,6 +216,7 @@ def _alone(folder: Path) -> Iterator[None]:
     try:
         give_up = time.monotonic() + _WAIT_S
         while not hold(handle):
+            stop_here()
             if time.monotonic() > give_up:
                 raise OutputError(f"Another run of Keyfall writes to '{folder}'. Wait for it, or name another folder.")
             time.sleep(0.02)

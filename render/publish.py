@@ -22,6 +22,8 @@ from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from materials import KeyfallError
+
 from .locks import OWNER, folder_abandoned
 from .platforms import replace
 
@@ -31,6 +33,10 @@ _OURS = re.compile(r"\.writing-[a-z0-9_]{8}")
 _SINGLE = re.compile(r"\.writing-[a-z0-9_]{8}(\.\w+)?")  # a file as earlier versions wrote it aside
 _SURELY_DEAD_S = 86_400.0
 _BLOCK = 1 << 20
+
+
+class OutputError(KeyfallError):
+    """A result cannot be written."""
 
 
 def checksum(path: Path) -> str:
@@ -55,11 +61,52 @@ def staging_parts(staging: Path) -> tuple[Path, Path]:
     return staging / _NEW, staging / _OLD
 
 
-def write_plan(staging: Path, plan: Plan) -> None:
-    """Declare the set in `staging` complete."""
+def publish(folder: Path, staging: Path, plan: Plan) -> None:
+    """Declare the set in `staging` complete, and put it in its place in `folder`.
+
+    Raises
+    ------
+    OSError
+        When a file cannot be moved; everything is then as it was before.
+    """
+    _write_plan(staging, plan)
+    carry_out(folder, staging, plan)
+    (staging / _PLAN).unlink()  # what is carried out must not be carried out again
+
+
+def _write_plan(staging: Path, plan: Plan) -> None:
     aside = staging / f"{_PLAN}.part"
     aside.write_text(json.dumps(asdict(plan)), encoding="utf-8")
     replace(aside, staging / _PLAN)
+
+
+def _read_plan(staging: Path) -> Plan | None:
+    """The plan of a set; None where there is none, so that the set was not complete.
+
+    Raises
+    ------
+    OutputError
+        When it is damaged.
+    """
+    try:
+        listed = json.loads((staging / _PLAN).read_bytes())
+        plan = Plan(tuple(listed["go"]), tuple(listed["come"]))
+        if not all(name and name == os.path.basename(name) for name in (*plan.go, *plan.come)):
+            raise ValueError("no names of files")
+    except FileNotFoundError:
+        return None
+    except (ValueError, TypeError, KeyError, RecursionError):
+        raise OutputError(
+            f"'{staging}' holds the results of a run that was cut off, and what was to be done with them cannot be "
+            "read. Take from its folders what you need, and remove it."
+        ) from None
+    return plan
+
+
+def drop(staging: Path) -> None:
+    """Remove a folder in which a set was collected, unless a set in it is yet to be put in its place."""
+    if not (staging / _PLAN).exists():
+        shutil.rmtree(staging, ignore_errors=True)
 
 
 def carry_out(folder: Path, staging: Path, plan: Plan) -> None:
@@ -89,6 +136,9 @@ def carry_out(folder: Path, staging: Path, plan: Plan) -> None:
         for source, target in reversed(moved):
             with suppress(OSError):
                 target.replace(source)
+        if all(_there(source) for source, _ in moved):  # else whoever writes here next goes on from there
+            with suppress(OSError):
+                (staging / _PLAN).unlink()
         raise
 
 
@@ -159,14 +209,15 @@ def recover(folder: Path) -> None:
 
     Raises
     ------
-    OSError
+    OSError, OutputError
         When a complete set cannot be put in its place.
     """
     with suppress(FileNotFoundError):
         for path in sorted(folder.iterdir()):
             if path.is_dir() and not path.is_symlink():
                 if _OURS.fullmatch(path.name):
-                    _recover_set(folder, path)
+                    with suppress(FileNotFoundError):  # whoever made it may remove it at the same time
+                        _recover_set(folder, path)
             elif _SINGLE.fullmatch(path.name) and _old_file(path):
                 with suppress(OSError):
                     path.unlink()
@@ -177,11 +228,11 @@ def _recover_set(folder: Path, staging: Path) -> None:
         return  # a folder of the user's own
     if not folder_abandoned(staging):
         return
-    with suppress(FileNotFoundError):
-        text = (staging / _PLAN).read_text(encoding="utf-8")
-        listed = json.loads(text)
-        carry_out(folder, staging, Plan(tuple(listed["go"]), tuple(listed["come"])))
-    shutil.rmtree(staging, ignore_errors=True)
+    plan = _read_plan(staging)
+    if plan is not None:
+        carry_out(folder, staging, plan)
+        (staging / _PLAN).unlink()
+    drop(staging)
 
 
 def _old_file(path: Path) -> bool:
