@@ -6,7 +6,6 @@ import datetime
 from functools import partial
 from pathlib import Path
 
-from rich.table import Table
 from rich.text import Text
 
 from materials import KeyfallError
@@ -18,7 +17,7 @@ from .beam import MOST_SETUPS, BeamReport, Setup, beam_report, check_distances, 
 from .beam_plot import write_beam_sheet
 from .outputs import OutputFolder
 from .platforms import file_stems
-from .streams import Console, write_json
+from .streams import Console, Table, write_json
 
 
 def show_beams(

@@ -8,7 +8,6 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from rich.table import Table
 from rich.text import Text
 
 from scenes.kit import Calibration, Head, Kit, KitError, calibrate, check_kit, load_kit
@@ -16,7 +15,7 @@ from scenes.kit.settings import format_step
 from scenes.meters import format_shutter, format_stops
 from scenes.modifiers import Modifier
 
-from .streams import Console
+from .streams import Console, Table
 from .terminal import findings_to_console
 
 _UNSURE = "~"

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.table import Table
 from rich.text import Text
 
 from materials import KeyfallError
@@ -30,7 +29,7 @@ from .cli_app import (
     talk,
     trace_settings,
 )
-from .streams import Console, write_json
+from .streams import Console, Table, write_json
 from .terminal import TraceBar, diagnosis_to_console, findings_to_console, meter_table, report_to_console
 
 

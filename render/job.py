@@ -17,6 +17,7 @@ from .forms import Forms
 from .guard import hold
 from .half import Half
 from .interrupts import held, passes_kept, stop_here
+from .memory import require_memory
 from .merge import finish_tables, merge
 from .meterset import FACE_PROBE, MeterPlacement
 from .olat import Guides, LightTransport, held_in_memory
@@ -57,12 +58,20 @@ class Job:
             content_hash(self._set_key, stage.camera, stage.haze, device, threads),
             lambda: Tracer(stage, merged, self.bands, device, threads),
         )
+        self._fits = False
+
+    def _for_pictures(self) -> Tracer:
+        """The tracer, once it is sure that what it takes to trace pictures fits into memory."""
+        if not self._fits:
+            require_memory(self.stage, self.cache)
+            self._fits = True
+        return self._tracer
 
     def guides(self) -> Guides:
         """Guide pictures of the set."""
         record = self.cache.load("guides", self._guides_key, self._forms.guides)
         if record is None:
-            guides = self._tracer.guides(self._visible)
+            guides = self._for_pictures().guides(self._visible)
             record = Half.of(guides.albedo).to_record("albedo") | Half.of(guides.normal).to_record("normal")
             record |= {"depth_m": guides.depth_m, "position_m": guides.position_m, "region": guides.region}
             self.cache.save("guides", self._guides_key, self._forms.guides, record)
@@ -82,7 +91,7 @@ class Job:
         form = self._forms.blockers(len(hidden))
         record = self.cache.load("blockers", key, form)
         if record is None:
-            record = {"indices": np.array(self._tracer.blockers(light, hidden, points), np.int64)}
+            record = {"indices": np.array(self._for_pictures().blockers(light, hidden, points), np.int64)}
             self.cache.save("blockers", key, form, record)
         return visible + [hidden[i] for i in record["indices"]]
 
@@ -133,7 +142,7 @@ class Job:
     ) -> LightPicture:
         form = self._forms.partial
         state = PassState.from_record(self.cache.load("partial", key, form))
-        runner = self._tracer.pass_runner(light, bodies, int(key[:7], 16))
+        runner = self._for_pictures().pass_runner(light, bodies, int(key[:7], 16))
 
         def keep() -> None:
             if self.cache.save("partial", key, form, state.to_record()):

@@ -18,16 +18,17 @@ from .olat import held_in_memory
 from .passes import PIXELS_PER_LAUNCH
 
 _ENV_LIMIT = "KEYFALL_MEMORY_GB"
-_PROGRAM = 500e6
-_PER_TRIANGLE = 500.0
+_PROGRAM, _TRACER = 240e6, 160e6  # what is loaded for developing, and for tracing beside it
+_PER_TRIANGLE, _PER_TRACED_TRIANGLE = 80.0, 100.0
 _PER_DENOISED_PIXEL = 600.0
 _WORKING_PLANES = 40
+_UNUSABLE = 1.1  # freed memory between what is still in use
 _CONTROL_GROUPS = (Path("/sys/fs/cgroup/memory.max"), Path("/sys/fs/cgroup/memory/memory.limit_in_bytes"))
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """What tracing a stage takes: the picture traced, its lights, and the peak of memory in bytes, about."""
+    """What a stage takes: the picture traced, its lights, and the peak of memory in bytes, about."""
 
     width_px: int
     height_px: int
@@ -40,12 +41,12 @@ class Need:
         return f"{self.width_px} x {self.height_px} pixels, {lights}, about {gigabytes(self.peak_bytes)} of memory"
 
 
-def need_of(stage: Stage, cache: Cache) -> Need:
-    """What tracing and developing a stage takes.
+def need_of(stage: Stage, cache: Cache, traced: bool = True) -> Need:
+    """What tracing and developing a stage takes; with `traced` false, developing what the cache holds of it.
 
     The sizes of what is held at once while a light is traced, while it is denoised and while the picture is developed,
     beside what the program itself takes; measured by `tests/render/test_memory.py`. A large set's finished lights lie
-    on disk where the cache has room for them.
+    on disk where the cache has room for them, and the device's memory is given back before they are denoised.
     """
     camera, lights = stage.camera, len(stage.lights)
     pixels, bands, hazy = camera.width_px * camera.height_px, len(default_bands().nodes_nm), stage.haze is not None
@@ -57,14 +58,20 @@ def need_of(stage: Stage, cache: Cache) -> Need:
     on_disk = not small and cache.limit_bytes >= kept
     guides = picture + 7.25 * plane
     launch = 4 * (2 + hazy) * 4.0 * bands * min(pixels, PIXELS_PER_LAUNCH)
+    held = launch if small and traced else 0.0
     tracing = (2 + hazy) * picture + 2 * plane + launch
     scratch = _PER_DENOISED_PIXEL * min(pixels, AT_ONCE_PX)
-    denoising = (2 + hazy) * picture + kinds * picture / 2 + _WORKING_PLANES * plane + scratch
-    developing = (lights * picture if small else 0) + 2 * _WORKING_PLANES * plane + scratch
+    denoising = held + (2 + hazy) * picture + kinds * picture / 2 + _WORKING_PLANES * plane + scratch
+    developing = held + (lights * picture if small else 0) + 2 * _WORKING_PLANES * plane + scratch
     before = 0.0 if on_disk else kept * (lights - 1) / max(lights, 1)
-    peak = max(before + max(tracing, denoising), (0.0 if on_disk else kept) + developing)
-    triangles = sum(len(shape.faces) for shape in stage.shapes)
-    return Need(camera.width_px, camera.height_px, lights, _PROGRAM + _PER_TRIANGLE * triangles + guides + peak)
+    peak = (0.0 if on_disk else kept) + developing
+    program, each = _PROGRAM, _PER_TRIANGLE
+    if traced:
+        peak = max(before + max(tracing, denoising), peak)
+        program, each = program + _TRACER, each + _PER_TRACED_TRIANGLE
+    triangles = sum(len(shape.faces) for shape in (*stage.shapes, *stage.surroundings))
+    bytes_ = program + each * triangles + _UNUSABLE * (guides + peak)
+    return Need(camera.width_px, camera.height_px, lights, bytes_)
 
 
 def limit_bytes() -> float:
@@ -126,22 +133,22 @@ def _container_bytes() -> list[float]:
     return found
 
 
-def require_memory(stage: Stage, cache: Cache) -> None:
-    """Refuse to trace what cannot fit.
+def require_memory(stage: Stage, cache: Cache, traced: bool = True) -> None:
+    """Refuse to trace what cannot fit, or, with `traced` false, to develop what the cache holds.
 
     Raises
     ------
     KeyfallError
         With what is needed, what there is, and the largest picture that fits.
     """
-    fault = memory_fault(stage, cache)
+    fault = memory_fault(stage, cache, traced)
     if fault is not None:
         raise KeyfallError(f"{fault[0].upper()}{fault[1:]}.")
 
 
-def memory_fault(stage: Stage, cache: Cache) -> str | None:
-    """Why a stage cannot be traced in the memory there is; None when it can."""
-    need, limit = need_of(stage, cache), limit_bytes()
+def memory_fault(stage: Stage, cache: Cache, traced: bool = True) -> str | None:
+    """Why a stage cannot be traced, or developed, in the memory there is; None when it can."""
+    need, limit = need_of(stage, cache, traced), limit_bytes()
     if need.peak_bytes <= limit:
         return None
     most = largest_side(stage, cache, limit)

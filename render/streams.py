@@ -7,14 +7,18 @@ import re
 import sys
 import unicodedata
 from collections.abc import Iterable
+from typing import Any
 
 from rich.console import Console as RichConsole
-from rich.console import ConsoleOptions, RenderableType
+from rich.console import ConsoleOptions, RenderableType, RenderResult
+from rich.measure import Measurement
 from rich.segment import Segment
+from rich.table import Table as RichTable
 
 from materials.plain import visible
 
 DEGRADED = "keyfall-degraded"
+_ANY_WIDTH = 100_000
 _WORDS = {
     "°": "deg", "–": "-", "—": "-", "−": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "·": ".", "•": "*", "×": "x",
     "µ": "u", "μ": "u", "…": "...", "→": "->", "ß": "ss", "æ": "ae", "Æ": "AE", "ø": "o", "Ø": "O", "ł": "l",
@@ -23,7 +27,12 @@ _WORDS = {
 
 
 class Console(RichConsole):
-    """A console that writes hidden characters out: no name moves the cursor or forges a line."""
+    """A console that writes hidden characters out: no name moves the cursor or forges a line. Nothing is cut off: what
+    is wider than the terminal goes on in the terminal's next line."""
+
+    def print(self, *objects: Any, crop: bool = False, **options: Any) -> None:
+        """As of every console of this library, but not cropped unless asked for."""
+        super().print(*objects, crop=crop, **options)
 
     def render(self, renderable: RenderableType, options: ConsoleOptions | None = None) -> Iterable[Segment]:
         """Segments to write; only those that the console itself makes may control the terminal."""
@@ -32,6 +41,17 @@ class Console(RichConsole):
                 yield Segment(visible(segment.text, keep="\n"), segment.style)
             else:
                 yield segment
+
+
+class Table(RichTable):
+    """A table that folds its words in a narrow terminal, and never leaves out a part of them."""
+
+    def __rich_console__(self, console: RichConsole, options: ConsoleOptions) -> RenderResult:
+        """Segments to write, wider than the console where the longest words are."""
+        for column in self.columns:
+            column.overflow = "fold"
+        least = Measurement.get(console, options.update_width(_ANY_WIDTH), self).minimum
+        yield from super().__rich_console__(console, options.update_width(max(options.max_width, least)))
 
 
 def prepare_streams() -> None:

@@ -7,7 +7,6 @@ from pathlib import Path
 from types import TracebackType
 
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn, TimeRemainingColumn
-from rich.table import Table
 from rich.text import Text
 
 from scenes.findings import Finding
@@ -29,7 +28,7 @@ from .meterset import FACE_PROBE
 from .passes import PassReport
 from .readings import ALL_LIGHTS, Reading, find, own_aim
 from .report import GelReport, LightReport, MapReport, RatioReport, ReadingReport, Report
-from .streams import Console
+from .streams import Console, Table
 from .terminal_rig import rig_to_console
 from .where_read import BACKGROUND_PROBE, place_words
 

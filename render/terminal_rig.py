@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from rich.table import Table
 from rich.text import Text
 
 from .meterset import FACE_PROBE
 from .report import LightReport, Report
 from .rigging import WallSpreadReport
-from .streams import Console
+from .streams import Console, Table
 
 _NOTE = (
     "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "

@@ -84,7 +84,7 @@ def trace(
     plan = sample_plan(quality, samples, target_stops)
     stage = at_traced_size(stage, quality)
     cache = cache if cache is not None else Cache()
-    require_memory(stage, cache)
+    require_memory(stage, cache, traced=False)  # before anything is traced, the job asks for all of it
     job = _job(stage, cache, device, threads)
     guides = job.guides()
     face = guides.region == REGIONS.index("face")

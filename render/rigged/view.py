@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -18,6 +19,7 @@ from materials import KeyfallError
 from scenes.aiming import direction, look_frame
 from scenes.stage import Stage
 
+from ..interrupts import at_exit
 from ..platforms import drawing_settings, how_to_get_gl
 from .framing import Eye, blockers, chosen, label_places
 from .model import beam_parts, set_parts, sun_parts
@@ -120,7 +122,10 @@ def _drawn(
     parts: Sequence[SetPart], eye: Eye, bearing_deg: float, size_px: tuple[int, int], limit_s: float,
     environment: dict[str, str],
 ) -> np.ndarray:  # fmt: skip
-    with tempfile.TemporaryDirectory(prefix="keyfall-set-") as name:
+    with (
+        tempfile.TemporaryDirectory(prefix="keyfall-set-") as name,
+        at_exit(lambda: shutil.rmtree(name, ignore_errors=True)),
+    ):
         folder = Path(name)
         _write_order(folder, parts, eye, bearing_deg, size_px)
         _run(folder, limit_s, environment)
@@ -202,13 +207,26 @@ def _run(folder: Path, limit_s: float, environment: dict[str, str]) -> None:
     settings = {**os.environ, "PYTHONPATH": path, **drawing_settings(), **environment}
     words = [sys.executable, "-m", "render.rigged.view_child", str(folder)]
     try:
-        done = subprocess.run(words, env=settings, capture_output=True, text=True, timeout=limit_s, check=False)
+        done = _child(words, settings, limit_s)
     except subprocess.TimeoutExpired:
         raise SetViewError(
             f"The set view was not drawn within {limit_s:g} s. Draw it smaller, or leave it out."
         ) from None
     if done.returncode != 0 or not (folder / "picture.npy").exists():
         raise SetViewError(_why(done))
+
+
+def _child(words: list[str], settings: dict[str, str], limit_s: float) -> subprocess.CompletedProcess[str]:
+    """Run a process to its end; it ends with this one when a signal stops that."""
+    with subprocess.Popen(
+        words, env=settings, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+    ) as process, at_exit(process.kill):  # fmt: skip
+        try:
+            _, said = process.communicate(timeout=limit_s)
+        except BaseException:
+            process.kill()
+            raise
+    return subprocess.CompletedProcess(words, process.returncode, "", said)
 
 
 def _why(done: subprocess.CompletedProcess[str]) -> str:

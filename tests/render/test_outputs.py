@@ -141,7 +141,7 @@ def _kill_at(number: int, before: bool) -> None:
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="stops a copy of this process")
 @pytest.mark.filterwarnings("ignore:This process")
 @pytest.mark.parametrize(("signals", "step"), [
-    (0, 47), (1, 41), (2, 43), *(pytest.param(n, 3, marks=pytest.mark.slow) for n in range(3)),
+    (0, 47), (1, 41), (2, 43), *(pytest.param(n, 7, marks=pytest.mark.slow) for n in range(3)),
 ])  # fmt: skip
 def test_a_stop_at_any_line_mixes_nothing_and_loses_nothing(tmp_path, signals, step):
     """A copy of this process is killed at its nth line of what writes sets, or gets one signal there, or two."""

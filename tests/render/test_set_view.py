@@ -160,10 +160,10 @@ def test_a_drawing_process_that_dies_or_hangs_is_one_sentence(ember, monkeypatch
     with pytest.raises(SetViewError, match=r"not drawn within 0\.05 s"):
         draw_set_view(ember, (96, 64), time_limit_s=0.05)
 
-    def killed(words, **_):
+    def killed(words, *_):
         return subprocess.CompletedProcess(words, -11, "", "")
 
-    monkeypatch.setattr("render.rigged.view.subprocess.run", killed)
+    monkeypatch.setattr("render.rigged.view._child", killed)
     with pytest.raises(SetViewError, match="ended with status -11"):
         draw_set_view(ember, (96, 64))
 

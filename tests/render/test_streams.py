@@ -14,7 +14,7 @@ import pytest
 from materials import KeyfallError
 from materials.plain import hidden_character, visible
 from render.sheet.page import Page
-from render.streams import DEGRADED, Console, prepare_streams, write_json
+from render.streams import DEGRADED, Console, Table, prepare_streams, write_json
 from scenes import check_scene
 from scenes.kit import check_kit
 
@@ -114,3 +114,21 @@ def test_the_command_speaks_on_any_terminal(tmp_path):
         assert "\x1b" not in text
         assert not any(line.endswith("ready to trace.") and "error" not in line for line in text.splitlines())
         assert b"Traceback" not in done.stderr
+
+
+def test_a_narrow_terminal_loses_no_part_of_a_table():
+    """Also where a column must not wrap, and the longest word is wider than the terminal."""
+    words = [["standard-reflector+grid-20", "f/5.6 + 0.3", "a correction that warms"], ["snoot", "-", "unbreakable" * 3]]
+    for width in (1, 12, 30, 50, 80):
+        written = io.StringIO()
+        table = Table(box=None, title="Heads and modifiers")
+        for heading in ("setup", "reads", "what"):
+            table.add_column(heading, no_wrap=heading == "reads")
+        for row in words:
+            table.add_row(*row)
+        Console(file=written, width=width).print(table)
+        said = written.getvalue()
+        letters = sorted(said.replace(" ", "").replace("\n", ""))
+        written_in = ["Headsandmodifiers", "setup", "reads", "what", *words[0], *words[1]]
+        assert letters == sorted("".join(written_in).replace(" ", ""))
+        assert "f/5.6 + 0.3" in said

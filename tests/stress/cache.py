@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import io
 import os
-import signal
 import struct
 import tempfile
 import zlib
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +16,8 @@ from render.cache import Cache
 from render.forms import Forms
 from render.half import Half
 from render.records import Form, fits
+
+from .limits import in_time
 
 LIMIT_S = 20
 _HEAD = len(b"keyfall record 1\n")
@@ -37,7 +37,7 @@ def run(count: int, seed: int) -> list[str]:
             how = DAMAGES[rng.integers(len(DAMAGES))]
             mapped = bool(rng.random() < 0.3)
             try:
-                with _in_time():
+                with in_time(LIMIT_S):
                     how(path, rng)
                     found = cache.load(kind, "k", form, mapped=mapped)
             except Exception as error:
@@ -49,21 +49,6 @@ def run(count: int, seed: int) -> list[str]:
                 failures.append(f"{seed}+{number}, {kind}, {how.__name__}: left behind")
             _clear(path)
     return failures
-
-
-@contextmanager
-def _in_time() -> Iterator[None]:
-    def late(*_: object) -> None:
-        raise TimeoutError(f"not done after {LIMIT_S} s")
-
-    if hasattr(signal, "SIGALRM"):
-        signal.signal(signal.SIGALRM, late)
-        signal.alarm(LIMIT_S)
-    try:
-        yield
-    finally:
-        if hasattr(signal, "SIGALRM"):
-            signal.alarm(0)
 
 
 def _any(rng: np.random.Generator) -> tuple[str, tuple[Form, dict[str, np.ndarray]]]:

@@ -5,10 +5,7 @@ from __future__ import annotations
 import json
 import random
 import re
-import signal
 import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from materials import KeyfallError
@@ -18,8 +15,10 @@ from scenes.check import check_scene
 from scenes.findings import Finding
 from scenes.kit import check_kit
 
+from .limits import in_time
+
 LIMIT_S = 60
-"""Longest time of one check: some hundred times the usual one, for busy machines."""
+"""Longest processor time of one check, some hundred times the usual one."""
 
 MOST_GROWTH_BYTES = 1_000_000_000
 JARGON = ("pydantic", "ValidationError", "Traceback", "NoneType", "numpy", "ndarray", "trimesh", "codec", "ctx")
@@ -34,157 +33,9 @@ VALUES = (
     '["grid-20"]', '["standard-reflector", "grid-10"]', '"snoot"', '"octagon"', '"sun"', '"sky"', '"ambient"', '"rectangle"', '"tube"',
 )  # fmt: skip
 PUT = ("[", "]", '"', "'", "=", ",", "{", "}", "\n", "#", "\0", "\x1b", "\u202e", "\ufeff", "é", "[[", "-", "e", ".", "\r")
-SCENES = {
-    "plain.toml": """format = 1
-title = "Plain"
-[camera]
-focal_length_mm = 85
-distance_m = 2.4
-look_at = "face"
-long_side_px = 64
-aspect = "4:5"
-[exposure]
-iso = 100
-f_number = 8
-shutter_s = "1/125"
-white_balance = "flash"
-[sitter]
-mesh = "box.obj"
-finish = "plaster"
-[room]
-size_m = [6, 7, 3]
-walls = "grey-paint"
-[background]
-distance_m = 1.8
-width_m = 2.7
-finish = "grey-paper"
-sweep = true
-[light.key]
-shape = "octagon"
-size_m = 0.9
-azimuth_deg = 45
-height_m = 2.1
-distance_m = 1.6
-energy_ws = 400
-power = "1/8"
-gels = ["teal", "gel.csv"]
-[light.rim]
-shape = "spot"
-size_m = 0.1
-beam_deg = 20
-field_deg = 35
-azimuth_deg = 200
-elevation_deg = 30
-distance_m = 1.8
-source = "tungsten"
-lumens = 4000
-visible = true
-""",
-    "kit.toml": """format = 1
-title = "Kit"
-[head.blue]
-energy_ws = 500
-lowest_power = "1/128"
-step_stops = "1/10"
-cct_k = 5600
-cct_drift_k = -40
-[modifier.long]
-kind = "snoot"
-length_m = 0.32
-rear_diameter_m = 0.12
-mouth_diameter_m = 0.06
-[modifier.box]
-kind = "softbox"
-form = "octagon"
-size_m = 1.2
-depth_m = 0.45
-[[reading]]
-head = "blue"
-modifiers = ["standard-reflector"]
-distance_m = 2
-f_number = 10
-power = "1/4"
-""",
-    "rich.toml": """format = 1
-title = "Rich"
-kit = "kit.toml"
-[camera]
-at_m = [0, 1.5, 2.5]
-look_at = [0, 1.5, 0]
-sensor_mm = [36, 24]
-long_side_px = 64
-orientation = "portrait"
-[sitter]
-mesh = "box.obj"
-turn_deg = 20
-at_m = [0.1, 0]
-[room]
-size_m = [7, 8, 3.2]
-open = ["front"]
-[haze]
-fluid = "glycol"
-visibility_m = 80
-form = "plume"
-from_m = [1, 0.2, -1]
-toward_deg = 270
-cells = 16
-[light.key]
-head = "blue"
-modifiers = ["long"]
-azimuth_deg = 40
-elevation_deg = 30
-distance_m = 1.6
-power = "1/4"
-[light.far]
-shape = "sky"
-sky = "overcast"
-lux = 400
-[light.lamp]
-modifiers = [{ kind = "projector", aperture = "slide.png" }]
-source = "tungsten"
-lumens = 3000
-at_m = [-1.5, 2.2, 1]
-aim = "chest"
-[light.ies]
-modifiers = [{ kind = "photometric", file = "lamp.ies" }]
-source = "tungsten"
-lumens = 900
-azimuth_deg = -60
-distance_m = 2
-[piece.flag]
-kind = "flag"
-size_m = [0.6, 0.9]
-azimuth_deg = 60
-distance_m = 0.9
-[piece.net]
-kind = "net"
-size_m = 0.5
-round = true
-stops = 1
-azimuth_deg = -50
-elevation_deg = 20
-distance_m = 0.8
-""",
-    "open.toml": """format = 1
-[camera]
-distance_m = 3
-[sitter]
-mesh = "box.obj"
-raise_m = 0.1
-[ground]
-finish = "concrete"
-[light.sun]
-shape = "sun"
-time = "2026-06-21T14:00:00+02:00"
-latitude_deg = 48
-longitude_deg = 11
-front_bearing_deg = 170
-lux = 60000
-[light.around]
-shape = "ambient"
-ev = 9
-""",
-}
+SCENES = {path.name: path.read_text(encoding="utf-8") for path in sorted((Path(__file__).parent / "sound").glob("*.toml"))}
+"""Sound files, which are damaged."""
+
 IES = "IESNA:LM-63-2002\nTILT=NONE\n1 1000 1 3 1 1 2 0.1 0.1 0\n1 1 100\n0 45 90\n0\n100 70 0\n"
 
 
@@ -195,7 +46,7 @@ def run(count: int, seed: int) -> list[str]:
     before = _peak_bytes()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        _lay_out(folder)
+        lay_out(folder)
         for number in range(count):
             own = random.Random(chance.getrandbits(64))
             if own.random() < 0.2:
@@ -235,7 +86,8 @@ def _side_fault(folder: Path, chance: random.Random) -> str:
         place.write_bytes(sound)
 
 
-def _lay_out(folder: Path) -> None:
+def lay_out(folder: Path) -> None:
+    """Write the sound scenes, and the files they name."""
     from PIL import Image
 
     corners = [(x, y, z) for x in (-0.2, 0.2) for y in (0, 1.7) for z in (-0.12, 0.12)]
@@ -344,7 +196,7 @@ _WAYS = (
 def _fault(path: Path, data: bytes, *, kit: bool, build: bool, about: str = "") -> str:
     """What is wrong with how a file was taken; empty when nothing is."""
     try:
-        with _in_time():
+        with in_time(LIMIT_S):
             findings = check_kit(path)[1] if kit else check_scene(path)
             if build and not kit and not any(f.severity == "error" for f in findings):
                 build_stage(load_scene(path))
@@ -371,25 +223,6 @@ def _ill_said(finding: Finding, lines: int) -> str:
         return f"line {finding.line} of {lines}: {text}"
     word = next((word for word in JARGON if word in text), None)
     return f"'{word}' in {text}" if word else ""
-
-
-@contextmanager
-def _in_time() -> Iterator[None]:
-    """End what takes longer than `LIMIT_S`, where the system can."""
-    if not hasattr(signal, "SIGALRM"):
-        yield
-        return
-
-    def late(*_: object) -> None:
-        raise TimeoutError(f"took more than {LIMIT_S} s")
-
-    before = signal.signal(signal.SIGALRM, late)
-    signal.alarm(LIMIT_S)
-    try:
-        yield
-    finally:
-        signal.alarm(0)
-        signal.signal(signal.SIGALRM, before)
 
 
 def _peak_bytes() -> int:
