@@ -17,7 +17,7 @@ import typer
 
 from materials import KeyfallError
 
-from .interrupts import Stopped, exit_code, take_signals, words
+from .interrupts import Stopped, exit_code, no_more_signals, take_signals, words
 from .streams import Console, prepare_streams
 from .terminal import findings_to_console
 
@@ -136,6 +136,7 @@ def main() -> NoReturn:
         code = _reader_gone()
     except OSError as error:
         code = _output_failed(error)
+    no_more_signals()
     sys.exit(code)  # type: ignore[arg-type]  # what SystemExit held
 
 

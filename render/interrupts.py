@@ -62,6 +62,16 @@ def take_signals() -> None:
                 signal.signal(number, _arrived)
 
 
+def no_more_signals() -> None:
+    """The work is over and its exit code is known: ending the interpreter is left alone. Python would let signals end
+    it there as the system does, without a word, and with a code that belies what was done."""
+    for name in _NAMES:
+        number = getattr(signal, name, None)
+        if number is not None:
+            with suppress(OSError, ValueError):
+                signal.signal(number, signal.SIG_IGN)
+
+
 def _arrived(number: int, _frame: FrameType | None) -> None:
     global _noted
     if _holds and _noted is None:

@@ -189,3 +189,11 @@ def test_a_full_or_closed_output_is_not_a_fault(tmp_path):
         assert code == 1
         assert "device or pipe, which is never replaced" in said
     assert Path("/dev/null").is_char_device()
+
+
+@posix
+def test_a_signal_after_the_work_is_over_changes_nothing(tmp_path):
+    """While the interpreter ends, which may take long with large libraries loaded."""
+    late = "import atexit, os; atexit.register(lambda: [os.kill(os.getpid(), number) for number in (1, 2, 15)]); "
+    run = subprocess.run([sys.executable, "-c", late + COMMAND, "--help"], capture_output=True, text=True)
+    assert (run.returncode, run.stderr) == (0, "")
