@@ -50,9 +50,6 @@ class OutputFolder:
         self._signals = ExitStack()
 
     def __enter__(self) -> OutputFolder:
-        if self.folder.exists() and not self.folder.is_dir():
-            what = "a file" if self.folder.is_file() else "a device or pipe"
-            raise OutputError(f"'{self.folder}' is {what}, so results cannot go there. Name a folder with -o.")
         self._signals.enter_context(at_exit(self._clean))
         try:
             with held():
@@ -68,6 +65,9 @@ class OutputFolder:
 
     def _try(self) -> None:
         """Bring to an end what other runs left, and see whether files can be written."""
+        if self.folder.exists() and not self.folder.is_dir():
+            what = "a file" if self.folder.is_file() else "a device or pipe"
+            raise OutputError(f"'{self.folder}' is {what}, so results cannot go there. Name a folder with -o.")
         try:
             self._make_folder()
             with _alone(self.folder):
@@ -193,9 +193,10 @@ def _check_place(final: Path) -> None:
         target = final.stat().st_mode if stat.S_ISLNK(mode) else mode
     except OSError:
         return  # nothing there, or a link that leads nowhere
-    if stat.S_ISDIR(mode):
-        raise OutputError(f"'{final}' cannot be written: there is a folder of that name. Remove or rename it.")
-    if not stat.S_ISREG(target) and not stat.S_ISDIR(target):
+    if stat.S_ISDIR(target):
+        what = "a link to a folder" if stat.S_ISLNK(mode) else "a folder"
+        raise OutputError(f"'{final}' cannot be written: there is {what} of that name. Remove or rename it.")
+    if not stat.S_ISREG(target):
         what = "leads to a device or pipe" if stat.S_ISLNK(mode) else "is a device or pipe"
         raise OutputError(f"'{final}' cannot be written: it {what}, which is never replaced. Choose another name.")
 

@@ -295,7 +295,7 @@ def test_litter_of_dead_processes_goes_and_what_lives_or_is_the_users_stays(tmp_
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Windows knows no such files")
-@pytest.mark.parametrize("kind", ["pipe", "link to a device", "folder"])
+@pytest.mark.parametrize("kind", ["pipe", "link to a device", "folder", "link to a folder"])
 def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
     publish(tmp_path, "old", OLD)
     place = tmp_path / "only-new.png"
@@ -304,7 +304,7 @@ def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
     elif kind == "folder":
         place.mkdir()
     else:
-        place.symlink_to("/dev/null")
+        place.symlink_to("/dev/null" if kind == "link to a device" else "/")
     before = place.lstat().st_ino, place.lstat().st_mode
     with pytest.raises(OutputError, match=r"only-new.png' cannot be written"):
         publish(tmp_path, "new", NEW)
@@ -312,6 +312,11 @@ def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
     assert files_in(tmp_path) == {*OLD, "report.json", "only-new.png"}
     with pytest.raises(OutputError, match="is a device or pipe"):
         publish(Path("/dev/null"), "new", NEW)
+
+
+def test_a_name_that_is_too_long_is_said(tmp_path):
+    with pytest.raises(OutputError, match="File name too long"):
+        publish(tmp_path / ("n" * 300), "new", NEW)
 
 
 def test_two_runs_into_one_folder_take_turns(tmp_path):
