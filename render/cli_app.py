@@ -42,6 +42,7 @@ app = typer.Typer(
 talk = Console(stderr=True)
 _ENV_TRACEBACK = "KEYFALL_TRACEBACK"
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EIO, errno.EBADF, errno.EFBIG, errno.EINVAL, getattr(errno, "EDQUOT", -1))
+_PLACE_FAULTS = (errno.ENAMETOOLONG, errno.ELOOP, errno.EACCES, errno.EPERM, errno.EIO, errno.EROFS, errno.ENOSPC)
 _READER_GONE = 128 + 13  # what shells give a program that SIGPIPE ended
 
 
@@ -106,6 +107,8 @@ def plain_errors() -> Iterator[None]:
     except Exception as error:
         if isinstance(error, OSError) and error.filename is None and error.errno in _OUTPUT_FAULTS:
             raise typer.Exit(_output_failed(error)) from None
+        if isinstance(error, OSError) and error.errno in _PLACE_FAULTS and error.filename is not None:
+            raise _failed(f"'{error.filename}' cannot be used: {error.strerror or error}.") from None
         if os.environ.get(_ENV_TRACEBACK):
             raise
         raise _failed(

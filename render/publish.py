@@ -187,7 +187,10 @@ def _listed(manifest: Path) -> dict[str, str]:
     """The checksums of a manifest's files."""
     if not stat.S_ISREG(manifest.stat().st_mode):
         raise ValueError("no regular file")
-    content = json.loads(manifest.read_text(encoding="utf-8"))
+    try:
+        content = json.loads(manifest.read_text(encoding="utf-8"))
+    except RecursionError:
+        raise ValueError("no manifest") from None
     listed = content.get("checksums") if isinstance(content, dict) else None
     if not isinstance(listed, dict) or not all(isinstance(sum_, str) for sum_ in listed.values()):
         raise ValueError("no manifest")

@@ -129,6 +129,8 @@ class _Beside:
 
 def _check_faces(body: Any, name: str) -> None:
     faces, count = np.asarray(body.faces), len(body.vertices)
+    if np.shape(body.vertices) != (count, 3):
+        raise DataError(f"the mesh file '{name}' is damaged: its points are not three numbers each. Export it again.")
     if len(faces) > MOST_FACES:
         raise DataError(
             f"the mesh file '{name}' has {len(faces)} triangles. Allowed: up to {MOST_FACES}. Simplify it first."

@@ -15,6 +15,7 @@ MOST_ELEMENTS = 200_000_000
 _MATERIAL_LINES = re.compile(rb"^[ \t]*(mtllib|usemtl)\b[^\n]*", re.MULTILINE)
 _RELATIVE = re.compile(rb"^[ \t]*f[ \t][^\n]*[ \t/]-\d", re.MULTILINE)
 _FROM_ZERO = re.compile(rb"^[ \t]*f[ \t](?:[^\n]*[ \t])?0+(?:[/ \t]|$)", re.MULTILINE)
+_VERTEX = re.compile(rb"^[ \t]*v(?=[ \t]|$)([^\n#]*)(#[^\n]*)?", re.MULTILINE)
 _COLOURED_OBJ = re.compile(rb"^[ \t]*v(?:[ \t]+[^ \t\n#]+){6,7}[ \t]*$", re.MULTILINE)
 _PLY_END = b"end_header"
 _GLB_HEADER_BYTES = 20
@@ -29,7 +30,8 @@ def checked_text(kind: str, data: bytes, name: str) -> tuple[bytes, bool]:
     Raises
     ------
     DataError
-        For a face of an OBJ file that counts back beyond the first vertex, or a count that is damaged.
+        For a vertex of an OBJ file that is not three numbers, a face that counts back beyond the first vertex, or a
+        count that is damaged.
     """
     if kind == "obj":
         return _obj(_utf8(data), name)
@@ -64,9 +66,20 @@ def _obj(data: bytes, name: str) -> tuple[bytes, bool]:
     data = data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     bare = _MATERIAL_LINES.sub(b"", data)
     noted = bare != data or _COLOURED_OBJ.search(data) is not None
-    if _FROM_ZERO.search(bare):
+    bare, broken = _three_each(bare)
+    if broken or _FROM_ZERO.search(bare):
         raise DataError(f"the mesh file '{name}' is damaged: {broken_line('obj', bare)}. Export it again.")
     return (_counted_from_the_first(bare, name) if _RELATIVE.search(bare) else bare), noted
+
+
+def _three_each(data: bytes) -> tuple[bytes, bool]:
+    """An OBJ file whose vertices have the same number of numbers, three where they differed, and no remarks: its reader
+    takes them all as one list, and would lose count. Whether a vertex has fewer."""
+    forms = {(len(found.group(1).split()), bool(found.group(2))) for found in _VERTEX.finditer(data)}
+    counts = [count for count, _ in forms]
+    if len(forms) > 1 or any(remark for _, remark in forms):
+        data = _VERTEX.sub(lambda found: b" ".join([b"v", *found.group(1).split()[:3]]), data)
+    return data, min(counts, default=3) < 3
 
 
 def _counted_from_the_first(data: bytes, name: str) -> bytes:

@@ -137,7 +137,8 @@ class Broken:
         (BrokenPipeError(errno.EPIPE, "Broken pipe"), 141, ""),
         (Stopped(signal.SIGTERM), 143, "Stopped by the system."),
         (KeyboardInterrupt(), 130, "Interrupted."),
-        (OSError(errno.ENOSPC, "No space left on device", "somewhere"), 1, "This is a fault in Keyfall"),
+        (OSError(errno.ENOSPC, "No space left on device", "there"), 1, "'there' cannot be used: No space left on device."),
+        (OSError(errno.ENOENT, "No such file or directory", "data"), 1, "This is a fault in Keyfall"),
     ],
 )
 def test_what_ends_a_command_is_said_in_one_line_with_its_code(monkeypatch, capsys, error, code, said):

@@ -85,7 +85,7 @@ def test_what_the_user_changed_of_an_earlier_set_stays(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "manifest", ["[]", "{", '{"checksums": 3}', '{"checksums": {"../x": "1", "mine.txt": 2, "\\u0000": "1"}}']
+    "manifest", ["[]", "{", "[" * 100_000, '{"checksums": 3}', '{"checksums": {"../x": "1", "mine.txt": 2, "\\u0000": "1"}}']
 )
 def test_a_manifest_that_is_none_takes_nothing_away(tmp_path, manifest):
     (tmp_path / "report.json").write_text(manifest)

@@ -63,6 +63,8 @@ BAD = [
     ("a.obj", POINTS + b"f -4 -2 -1\n", "on line 4 a face counts back 4 entries, and 3 stand before"),
     ("a.obj", b"v nan 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", "not finite"),
     ("a.obj", b"v x 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n", "on line 1 a vertex is not three numbers"),
+    ("a.obj", b"v 0 0 0 1\nv 1 0\nv 0 1 0\nf 1 2 3\n", "on line 2 a vertex is not three numbers"),
+    ("a.obj", b"v 0 0\nv 1 0\nv 0 1\nf 1 2 3\n", "on line 1 a vertex is not three numbers"),
     ("a.obj", b"v 0 0 0\nv 1e308 0 0\nv 0 1e308 0\nf 1 2 3\n", r"a coordinate of 1e\+308. Allowed: up to 1e\+15"),
     ("a.obj", b"v 0 0 0\nv 1e39 0 0\nv 0 1 0\nf 1 2 3\n", "a coordinate of"),
     ("a.obj", b"v 0 2 0\nv 1 2 0\nv 0 2 1\nf 1 2 3\n", "no height.*lie on its back"),
@@ -148,3 +150,11 @@ def test_normals_are_smooth_across_a_seam() -> None:
     normals = smooth_normals(vertices, np.array([[0, 1, 2], [3, 4, 5]]))
     np.testing.assert_allclose(normals[0], normals[3])
     np.testing.assert_allclose(normals[1], [0, 0, 1])
+
+
+def test_vertices_with_more_numbers_than_others_keep_their_places(tmp_path):
+    """A reader that takes all numbers of the file as one list would take the weight of one for a place of the next."""
+    plain, weighted = tmp_path / "plain.obj", tmp_path / "weighted.obj"
+    plain.write_text("v 0 0 0\nv 1 0 0\nv 0 2 0\nv 0 2 3\nf 1 2 3\nf 1 3 4\n")
+    weighted.write_text("v 0 0 0 1\nv 1 0 0 1 # here\nv 0 2 0 1\nv 0 2 3\nf 1 2 3\nf 1 3 4\n")
+    np.testing.assert_array_equal(read_mesh(weighted).vertices, read_mesh(plain).vertices)
