@@ -8,6 +8,10 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import suppress
+from pathlib import Path
+
+from scenes.cache_folder import cache_folder
 
 from .llvm import VARIABLE, BackendError, choose_llvm
 
@@ -15,6 +19,7 @@ __all__ = ["DEVICES", "BackendError", "active_device", "check_threads", "choose_
 
 _VARIANTS = {"cuda": "cuda_ad_mono", "metal": "metal_ad_mono", "cpu": "llvm_ad_mono"}
 DEVICES = ("auto", *_VARIANTS)
+_ENV_KERNELS = "DRJIT_CACHE_DIR"
 _active: str | None = None
 
 
@@ -75,6 +80,7 @@ def init(device: str = "auto", threads: int | None = None) -> str:
     if wanted == "cpu":
         os.environ[VARIABLE] = str(choose_llvm())
     _keep_freed_memory()
+    _choose_kernel_folder()
     import drjit as dr
     import mitsuba as mi
 
@@ -85,6 +91,25 @@ def init(device: str = "auto", threads: int | None = None) -> str:
         dr.set_thread_count(threads)
     _active = wanted
     return wanted
+
+
+def _choose_kernel_folder() -> None:
+    """Keep compiled kernels beside Keyfall's own cache where the user has no home folder that can be written: the
+    library would complain on standard error."""
+    if os.name != "posix" or _ENV_KERNELS in os.environ:
+        return
+    home = os.environ.get("HOME")
+    if home and _can_be_written(Path(home, ".drjit")):
+        return
+    ours = cache_folder() / "kernels"
+    if _can_be_written(ours):
+        os.environ[_ENV_KERNELS] = str(ours)
+
+
+def _can_be_written(folder: Path) -> bool:
+    with suppress(OSError):
+        folder.mkdir(parents=True, exist_ok=True)
+    return os.access(folder, os.W_OK | os.X_OK)
 
 
 def _keep_freed_memory() -> None:

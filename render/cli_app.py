@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import logging
 import os
 import signal
 import sys
@@ -111,6 +112,8 @@ def plain_errors() -> Iterator[None]:
             raise typer.Exit(_output_failed(error)) from None
         if isinstance(error, OSError) and error.errno in _PLACE_FAULTS and error.filename is not None:
             raise _failed(f"'{error.filename}' cannot be used: {error.strerror or error}.") from None
+        if isinstance(error, FileNotFoundError) and _folder_gone():
+            raise _failed("The folder this command was started in is no longer there. Change to another one.") from None
         if os.environ.get(_ENV_TRACEBACK):
             raise
         raise _failed(
@@ -126,6 +129,7 @@ def main() -> NoReturn:
         if getattr(sys, name) is None:  # closed by whoever started this
             setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115  # open to the end
     prepare_streams()
+    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)  # it tells of its folders
     code: object = 0
     try:
         app()
@@ -143,6 +147,14 @@ def main() -> NoReturn:
         code = _output_failed(error)
     no_more_signals()
     sys.exit(code)  # type: ignore[arg-type]  # what SystemExit held
+
+
+def _folder_gone() -> bool:
+    try:
+        os.getcwd()
+    except FileNotFoundError:
+        return True
+    return False
 
 
 def _output_failed(error: OSError) -> int:

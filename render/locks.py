@@ -7,11 +7,13 @@ On Windows an open file cannot be removed, which serves as well there.
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
 
 OWNER = "owner"
+SURELY_DEAD_S = 86_400.0
 
 fcntl: ModuleType | None
 try:
@@ -23,19 +25,24 @@ except ImportError:  # Windows
 def hold(handle: int, wait: bool = False) -> bool:
     """Lock an open file (or, outside Windows, folder) for this process; whether it is locked now, or needs no lock
     because the system or the file's place knows none."""
-    if fcntl is None:
-        return True
+    return fcntl is None or _locked(handle, wait) is not False
+
+
+def _locked(handle: int, wait: bool = False) -> bool | None:
+    """Whether an open file is locked now; None where its place knows no locks, as some network drives do."""
+    assert fcntl is not None
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
     except BlockingIOError:
         return False
-    except OSError:  # some network drives have no locks
-        return True
+    except OSError:
+        return None
     return True
 
 
 def abandoned(path: Path) -> bool:
-    """Whether no live process holds a file that it would hold while writing."""
+    """Whether no live process holds a file that it would hold while writing; where there are no locks, whether nothing
+    has happened to it for a day."""
     if fcntl is None:
         return True  # Windows: removing it fails where one does
     try:
@@ -43,7 +50,8 @@ def abandoned(path: Path) -> bool:
     except OSError:
         return False
     try:
-        return hold(handle)
+        locked = _locked(handle)
+        return time.time() - os.fstat(handle).st_mtime > SURELY_DEAD_S if locked is None else locked
     finally:
         os.close(handle)
 

@@ -24,14 +24,13 @@ from pathlib import Path
 
 from materials import KeyfallError
 
-from .locks import OWNER, folder_abandoned
+from .locks import OWNER, SURELY_DEAD_S, folder_abandoned
 from .platforms import replace
 
 ASIDE = ".writing-"
 _NEW, _OLD, _PLAN = "new", "old", "plan.json"
 _OURS = re.compile(r"\.writing-[a-z0-9_]{8}")
 _SINGLE = re.compile(r"\.writing-[a-z0-9_]{8}(\.\w+)?")  # a file as earlier versions wrote it aside
-_SURELY_DEAD_S = 86_400.0
 _BLOCK = 1 << 20
 
 
@@ -242,5 +241,5 @@ def _old_file(path: Path) -> bool:
     """Whether a file was written aside so long ago that its process has ended."""
     with suppress(OSError):
         status = path.lstat()
-        return stat.S_ISREG(status.st_mode) and time.time() - status.st_mtime > _SURELY_DEAD_S
+        return stat.S_ISREG(status.st_mode) and time.time() - status.st_mtime > SURELY_DEAD_S
     return False

@@ -117,3 +117,23 @@ def test_absent_cuda_is_said(monkeypatch):
     monkeypatch.setattr(backend, "cuda_present", lambda: False)
     with pytest.raises(BackendError, match="No NVIDIA driver"):
         init("cuda")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="as the library chooses its folder there")
+def test_kernels_are_kept_where_they_can_be(monkeypatch, tmp_path):
+    """The library itself takes a folder in the home folder, and complains where there is none."""
+    cache, home, blocked = tmp_path / "cache", tmp_path / "home", tmp_path / "file"
+    blocked.write_text("")
+    monkeypatch.setenv("KEYFALL_CACHE_DIR", str(cache))
+    monkeypatch.setenv("DRJIT_CACHE_DIR", "")
+    for named, kept in ((None, cache), (home, None), (blocked, cache)):
+        monkeypatch.delenv("DRJIT_CACHE_DIR", raising=False)
+        monkeypatch.delenv("HOME")
+        if named is not None:
+            monkeypatch.setenv("HOME", str(named))
+        backend._choose_kernel_folder()
+        assert os.environ.get("DRJIT_CACHE_DIR") == (str(kept / "kernels") if kept else None)
+        monkeypatch.setenv("HOME", "/")
+    monkeypatch.setenv("DRJIT_CACHE_DIR", "mine")
+    backend._choose_kernel_folder()
+    assert os.environ["DRJIT_CACHE_DIR"] == "mine"

@@ -152,6 +152,7 @@ def test_the_version_covers_every_module_that_decides_what_is_traced():
         "render.forms",
         "render.locks",
         "render.interrupts",
+        "render.memory",
         "render.backend",
         "render.trace_version",
     }

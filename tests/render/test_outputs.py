@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -312,6 +313,23 @@ def test_a_device_pipe_or_folder_is_never_replaced(tmp_path, kind):
     assert files_in(tmp_path) == {*OLD, "report.json", "only-new.png"}
     with pytest.raises(OutputError, match="is a device or pipe"):
         publish(Path("/dev/null"), "new", NEW)
+
+
+def test_where_there_are_no_locks_nothing_young_is_swept(tmp_path, monkeypatch):
+    """As on some network drives: neither the set of another run that may live, nor this one's own."""
+    fcntl = pytest.importorskip("fcntl")
+
+    def none(*_):
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", none)
+    for name in ("youngone", "long_ago"):
+        (tmp_path / f".writing-{name}" / "new").mkdir(parents=True)
+    os.utime(tmp_path / ".writing-long_ago", (1, 1))
+    publish(tmp_path, "old", OLD)
+    publish(tmp_path, "new", NEW)
+    assert whole_set(tmp_path) == "new"
+    assert files_in(tmp_path) == {*NEW, "report.json", ".writing-youngone"}
 
 
 def test_a_name_that_is_too_long_is_said(tmp_path):

@@ -168,6 +168,40 @@ def test_a_drawing_process_that_dies_or_hangs_is_one_sentence(ember, monkeypatch
         draw_set_view(ember, (96, 64))
 
 
+STOPPED_WHILE_DRAWING = """
+import os, signal, sys, threading, time
+from pathlib import Path
+from render.interrupts import take_signals
+from render.rigged import view
+told = Path(sys.argv[1])
+def stop():
+    while not told.exists() or not told.read_text():
+        time.sleep(0.01)
+    os.kill(os.getpid(), signal.SIGTERM)
+def run(folder, *_):
+    child = f"import os, time; open({str(told)!r}, 'w').write(str(os.getpid()) + ' {folder}'); time.sleep(600)"
+    view._child([sys.executable, "-c", child], dict(os.environ), 600)
+view._write_order, view._run = lambda *_: None, run
+take_signals()
+threading.Thread(target=stop, daemon=True).start()
+view._drawn([], None, 0.0, (64, 64), 600, {})
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for the process as Linux shows it")
+def test_a_signal_while_the_set_is_drawn_takes_the_drawing_process_and_its_folder_along(tmp_path):
+    told = tmp_path / "told"
+    run = subprocess.run(
+        [sys.executable, "-c", STOPPED_WHILE_DRAWING, told], capture_output=True, text=True, cwd=Path(__file__).parents[2]
+    )
+    assert (run.returncode, run.stderr) == (143, "Stopped by the system.\n")
+    child, folder = told.read_text().split()
+    assert not Path(folder).exists()
+    status = Path(f"/proc/{child}/stat")
+    assert not status.exists() or status.read_text().rpartition(")")[2].split()[0] in "ZX"
+
+
 @pytest.mark.parametrize("size", [(10, 800), (1200, 9000), (1200.5, 800)])
 def test_a_size_out_of_range_is_refused(ember, size):
     with pytest.raises(KeyfallError, match="Allowed: whole numbers from 64 to 4000"):
