@@ -1,36 +1,39 @@
 """Denoising a light's bands together.
 
 All bands of a light ride the same paths, so they share their noise. Three broad sums of the bands are denoised as one
-picture, guided by the set's albedo and normals. What the denoiser took away beyond the noise is given back, and every
-band gets its share of the broad sums (`render.shares`). Nothing here can amplify: shares lie between 0 and 1, and no
-denoised sum exceeds what was traced near it.
+picture, guided by the set's albedo and normals. What the denoiser took away beyond the noise is given back
+(`render.given_back`), and every band gets its share of the broad sums (`render.shares`). Nothing here can amplify: shares
+lie between 0 and 1, and no denoised sum exceeds what was traced near it.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
+from .given_back import WIDE_PX, given_back
 from .shares import channel_weights, share_out, tinted
 from .smoothing import BLOCK_PX, block_means, enlarged, nearby_maxima, smooth, spread_blocks, wide_smooth
 
 _NOTHING = 1e-30
 _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
-_WIDE_PX = 2.83
-"""Width of the surroundings over which denoising must keep a light's brightness, but for noise."""
+_NOISY = 0.5
+"""Standard error of a pixel over its brightness from which only the denoiser's largest network leaves even surfaces even;
+the others weave a pattern into them."""
 
 AT_ONCE_PX = 2_200_000
 _OVERLAP_PX = 128  # no pixel that far away has a say in the denoiser's network
 _ALIGNED_PX = 16
+_MARGIN_PX = 16
+"""Pixels by which a picture is mirrored at its edges, where the denoiser frays."""
 
-_MOST_GIVEN = 4.0
 _MOST_OVER = 4.0
 """Times the brightness around that a pixel may exceed what both halves of its samples saw."""
 
-_MOST_SCALED = 4.0
-_ERRORS = 2.0
-"""How many standard errors a difference must exceed to be given back at all: one bright pixel alone makes 1.4."""
+_MOST_AMONG = 2.0
+"""Likewise among strands, times the brightness of the strands close by."""
 
-_AMONG_STRANDS = 0.5
+_LEAST_SHARE = 1e-3
+_MOST_SCALED = 4.0
 
 _LAID_PX = 32
 """Width over which light that a few bright pixels held is laid out, in proportion to what is there."""
@@ -68,13 +71,21 @@ def denoise_light(
     if halves is None:
         return share_out(_settle(_filter(channels, guide, normal, quality), channels), picture, albedo)
     halves = halves * np.float32(len(picture) / 3)
-    agreed = _agreed(channels.mean(axis=0), halves)
-    if strands is not None:
-        agreed[strands] = 1  # a lit strand in a pixel is as rare there as a stray path elsewhere
+    traced = channels.mean(axis=0)
+    agreed = _agreed(traced, halves, strands)
     seen = channels * agreed
     clean = _filter(seen, guide, normal, quality)
-    clean *= _given_back(clean.mean(axis=0), seen.mean(axis=0), halves, strands).astype(np.float32)
+    # a lit strand is as rare in its pixel as a stray path elsewhere: among strands all light has its place near by
+    wanted = agreed if strands is None else np.where(strands, np.float32(1), agreed)
+    clean *= given_back(clean.mean(axis=0), traced * wanted, halves * wanted, strands).astype(np.float32)
     return share_out(_settle(clean, channels), picture, albedo, agreed)
+
+
+def effort(quality: str, picture: np.ndarray, halves: np.ndarray) -> str:
+    """Quality at which light (B, H, W) is denoised: that asked for, or "final" where it is noisy; `halves` as in
+    `denoise_light`."""
+    errors = np.sqrt(block_means((halves / 2)[None] ** 2, BLOCK_PX)).mean()
+    return "final" if errors > _NOISY * block_means(picture.mean(axis=0)[None], BLOCK_PX).mean() else quality
 
 
 def denoise_haze(picture: np.ndarray, quality: str = "preview", halves: np.ndarray | None = None) -> np.ndarray:
@@ -110,15 +121,16 @@ def _filter(channels: np.ndarray, albedo: np.ndarray | None, normal: np.ndarray 
         seen = slice(max(0, first - _OVERLAP_PX), end + _OVERLAP_PX)
         guides = {}
         if albedo is not None and normal is not None:
-            guides = {"albedo": _to_pixels(albedo[:, seen]), "normal": _to_pixels(normal[:, seen]), "clean_aux": True}
+            guides = {"albedo": _mirrored(albedo[:, seen]), "normal": _mirrored(normal[:, seen]), "clean_aux": True}
         clean = oidn.denoise(  # the library keeps what it was given until the next call of the same kind and scale
-            _to_pixels(channels[:, seen] * scale),
+            _mirrored(channels[:, seen] * scale),
             **guides,
             hdr=True,
             quality=getattr(oidn.Quality, _QUALITY[quality]),
             input_scale=1.0,
         )
-        kept = np.asarray(clean, np.float32)[first - seen.start : end - seen.start]
+        top, width = first - seen.start + _MARGIN_PX, channels.shape[2]
+        kept = np.asarray(clean, np.float32)[top : top + end - first, _MARGIN_PX : _MARGIN_PX + width]
         out[:, first:end] = kept.transpose(2, 0, 1)
     out /= scale
     return np.maximum(np.nan_to_num(out, nan=0, posinf=0, neginf=0), 0)
@@ -136,41 +148,20 @@ def _strips(height: int, width: int) -> list[tuple[int, int]]:
     return [(first, min(first + each, height)) for first in range(0, height, each)]
 
 
-def _agreed(traced: np.ndarray, halves: np.ndarray) -> np.ndarray:
+def _agreed(traced: np.ndarray, halves: np.ndarray, strands: np.ndarray | None = None) -> np.ndarray:
     """Factor (H, W), at most 1, that takes from single pixels what only one half of the samples saw.
 
-    A rare path that meets something bright makes such a pixel, and a blot of the denoised picture. A catchlight or a
-    glint is seen by both halves and stays.
+    A rare path that meets something bright makes such a pixel, and a blot of the denoised picture; among strands, a
+    sparkle. A catchlight or a glint is seen by both halves and stays.
     """
-    both = np.maximum(traced - np.abs(halves) / 2, 0)
+    both = 2 * np.maximum(traced - np.abs(halves) / 2, 0)
     height, width = traced.shape
     around = enlarged(smooth(block_means(traced[None], _LAID_PX), 1), height, width, _LAID_PX)[0]
-    most = 2 * both + _MOST_OVER * around
+    most = both + _MOST_OVER * around
+    if strands is not None and strands.any():
+        near, share = (wide_smooth(plane, WIDE_PX) for plane in (traced * strands, strands.astype(np.float32)))
+        most = np.where(strands, both + _MOST_AMONG * near / np.maximum(share, _LEAST_SHARE), most)
     return np.minimum(most / np.maximum(traced, _NOTHING), 1).astype(np.float32)
-
-
-def _given_back(
-    clean: np.ndarray, traced: np.ndarray, halves: np.ndarray, strands: np.ndarray | None
-) -> np.ndarray:
-    """Factor (H, W) that returns what denoising took beyond the noise.
-
-    Over a few pixels both pictures should agree within the standard error that the two halves tell; where they differ
-    by more, the difference is returned, less what noise explains (as James and Stein shrink). Among strands, which the
-    denoiser takes for noise, a quarter of that variance is held back.
-    """
-    error = wide_smooth((halves / 2) ** 2, _WIDE_PX) / (4 * np.pi * _WIDE_PX**2)
-    factor = _returned(wide_smooth(clean, _WIDE_PX), wide_smooth(traced, _WIDE_PX), _ERRORS**2 * error)
-    if strands is None or not strands.any():
-        return factor
-    base, wanted = (wide_smooth(plane * strands, _WIDE_PX) for plane in (clean * factor, traced))
-    return np.where(strands, factor * _returned(base, wanted, _AMONG_STRANDS**2 * error), factor)
-
-
-def _returned(base: np.ndarray, wanted: np.ndarray, noise2: np.ndarray) -> np.ndarray:
-    """Factor from `base` toward `wanted`, as far as their difference is more than noise."""
-    lost = wanted - base
-    kept = np.maximum(1 - noise2 / np.maximum(lost**2, _NOTHING), 0)
-    return np.clip(1 + kept * lost / np.maximum(base, _NOTHING), 1 / _MOST_GIVEN, _MOST_GIVEN)
 
 
 def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
@@ -196,5 +187,8 @@ def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
     return np.minimum(clean, most)
 
 
-def _to_pixels(channels: np.ndarray) -> np.ndarray:
-    return np.ascontiguousarray(np.asarray(channels, np.float32).transpose(1, 2, 0))
+def _mirrored(channels: np.ndarray) -> np.ndarray:
+    """Channels (3, H, W) as the denoiser takes them, (H, W, 3) with a margin."""
+    margin = (_MARGIN_PX, _MARGIN_PX)
+    wide = np.pad(np.asarray(channels, np.float32), ((0, 0), margin, margin), mode="symmetric")
+    return np.ascontiguousarray(wide.transpose(1, 2, 0))

@@ -12,7 +12,7 @@ from scenes.pieces import PIECE_PREFIX
 from scenes.stage import REGIONS, Fixture, Light, Stage
 
 from .cache import Cache, content_hash
-from .denoise import denoise_haze, denoise_light
+from .denoise import denoise_haze, denoise_light, effort
 from .forms import Forms
 from .guard import hold
 from .half import Half
@@ -20,7 +20,7 @@ from .interrupts import held, passes_kept, stop_here
 from .merge import finish_tables, merge
 from .meterset import FACE_PROBE, MeterPlacement
 from .olat import Guides, LightTransport, held_in_memory
-from .passes import KeptByTime, LightPicture, PassState, SamplePlan, trace_light
+from .passes import KeptByTime, LightPicture, PassState, SamplePlan, Told, trace_light
 from .trace_version import trace_version
 from .tracer import GUIDE_SAMPLES, METER_SAMPLES, Tracer
 
@@ -30,9 +30,6 @@ _BLOCKER_POINTS = 4096
 def bands_of(stage: Stage) -> Bands:
     """The bands a stage is traced in: the usual ones, but for sources of narrow lines; see `materials.narrow`."""
     return bands_for(light.source.spd for light in stage.lights)
-
-
-Told = Callable[[int, int, float | None], None]
 
 
 class Job:
@@ -120,7 +117,10 @@ class Job:
         picture = self._picture(light, bodies, face, plan, key, told)
         if not self._in_memory:
             self._tracer.let_go()
-        record = _denoised_record(picture, guides, quality)
+        assert picture.halves is not None
+        chosen = effort(quality, picture.radiance, picture.halves)
+        told(picture.samples, picture.samples, picture.noise_stops, chosen != quality)
+        record = _denoised_record(picture, guides, chosen)
         if self.cache.save("light", key, self._forms.light, record):
             passes_kept()
             self.cache.discard("partial", key)

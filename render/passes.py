@@ -10,6 +10,7 @@ import itertools
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -58,7 +59,8 @@ DRAFT_SCALE = 2
 @dataclass(frozen=True, slots=True)
 class PassReport:
     """Told after each pass: which light of how many (from 1), samples done of those planned, and the noise so far
-    (None where the light leaves the picture dark)."""
+    (None where the light leaves the picture dark). `noisy` says that the light is now being denoised, and takes longer
+    over it than lights of its quality do."""
 
     light: str
     light_number: int
@@ -66,6 +68,7 @@ class PassReport:
     done: int
     planned: int
     noise_stops: float | None
+    noisy: bool = False
 
 
 @dataclass
@@ -206,6 +209,13 @@ class PassState:
 
 Progress = Callable[[PassReport], None]
 
+
+class Told(Protocol):
+    """Hears of one light: samples done, samples planned, the noise so far, and `PassReport.noisy`."""
+
+    def __call__(self, done: int, planned: int, noise: float | None, noisy: bool = False) -> None: ...
+
+
 KEEP_EVERY_S = 5.0
 _KEEPING_SHARE = 10  # of the time at most goes into keeping
 
@@ -232,7 +242,7 @@ def trace_light(
     plan: SamplePlan,
     face: np.ndarray,
     state: PassState,
-    told: Callable[[int, int, float | None], None],
+    told: Told,
     kept: Callable[[], None],
 ) -> LightPicture:
     """Trace passes until the plan or its noise target is met, going on from `state`.

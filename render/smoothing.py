@@ -24,10 +24,10 @@ def smooth(planes: np.ndarray, times: int) -> np.ndarray:
 
 
 def wide_smooth(plane: np.ndarray, sigma_px: float) -> np.ndarray:
-    """A plane (H, W) smoothed by a Gaussian, as a sum of weighted neighbours; edges repeat."""
+    """A plane (H, W) smoothed by a Gaussian, as a sum of weighted neighbours; mirrored at the edges."""
     from scipy.ndimage import gaussian_filter
 
-    return np.asarray(gaussian_filter(plane, sigma_px, mode="nearest", truncate=3.0))
+    return np.asarray(gaussian_filter(plane, sigma_px, mode="reflect", truncate=3.0))
 
 
 def _once(planes: np.ndarray, axis: int) -> np.ndarray:

@@ -77,9 +77,10 @@ class TraceBar:
         """Show how far the trace is."""
         assert self._task is not None
         noise = "" if report.noise_stops is None else f"noise {report.noise_stops:.2f} stop"
+        slow = ", noisy: denoising takes longer" if report.noisy else ""
         self._bar.update(
             self._task,
-            description=f"light {report.light_number} of {report.light_count}: {report.light}",
+            description=f"light {report.light_number} of {report.light_count}: {report.light}{slow}",
             total=report.light_count,
             completed=report.light_number - 1 + report.done / report.planned,
             noise=noise,

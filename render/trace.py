@@ -9,11 +9,11 @@ from scenes.stage import REGIONS, Light, Stage
 
 from .backend import check_threads
 from .cache import Cache
-from .job import Job, Told
+from .job import Job
 from .memory import require_memory
 from .meterset import MeterSet, place_meters
 from .olat import OlatSet, assemble
-from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan
+from .passes import DRAFT_SCALE, QUALITIES, PassReport, Progress, SamplePlan, Told
 
 _MOST_SAMPLES = 2**20
 _MOST_FOR_TARGET = 4096
@@ -148,8 +148,8 @@ def _meter_set(job: Job, stage: Stage) -> MeterSet:
 
 
 def _teller(stage: Stage, light: Light, number: int, progress: Progress | None) -> Told:
-    def told(done: int, planned: int, noise: float | None) -> None:
+    def told(done: int, planned: int, noise: float | None, noisy: bool = False) -> None:
         if progress is not None:
-            progress(PassReport(light.name, number, len(stage.lights), done, planned, noise))
+            progress(PassReport(light.name, number, len(stage.lights), done, planned, noise, noisy))
 
     return told

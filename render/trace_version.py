@@ -13,8 +13,8 @@ SOURCES: dict[str, tuple[str, ...]] = {
     "materials": ("*",),
     "scenes": ("cells", "emission", "field", "fixtures", "optics", "pieces", "stage"),
     "render": (
-        "denoise", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares", "smoothing",
-        "tracer",
+        "denoise", "given_back", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares",
+        "smoothing", "tracer",
     ),
     "render.kernel": ("*",),
 }
