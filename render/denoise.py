@@ -26,6 +26,8 @@ _ALIGNED_PX = 16
 _MARGIN_PX = 16
 """Pixels by which a picture is mirrored at its edges, where the denoiser frays."""
 
+_SHIFT_PX = 3
+
 _MOST_OVER = 4.0
 """Times the brightness around that a pixel may exceed what both halves of its samples saw."""
 
@@ -188,7 +190,14 @@ def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
 
 
 def _mirrored(channels: np.ndarray) -> np.ndarray:
-    """Channels (3, H, W) as the denoiser takes them, (H, W, 3) with a margin."""
-    margin = (_MARGIN_PX, _MARGIN_PX)
-    wide = np.pad(np.asarray(channels, np.float32), ((0, 0), margin, margin), mode="symmetric")
+    """Channels (3, H, W) as the denoiser takes them, (H, W, 3) with a margin: mirrored, but shifted along the edge, since
+    a stray pixel with its own image beside it looks like part of the set."""
+    wide = np.asarray(channels, np.float32)
+    for axis in (1, 2):
+        size = [(0, 0)] * 3
+        size[axis] = (_MARGIN_PX, _MARGIN_PX)
+        wide = np.pad(wide, size, mode="symmetric")
+        shifted = np.roll(wide, _SHIFT_PX, axis=3 - axis)
+        view, source = np.moveaxis(wide, axis, 0), np.moveaxis(shifted, axis, 0)
+        view[:_MARGIN_PX], view[-_MARGIN_PX:] = source[:_MARGIN_PX], source[-_MARGIN_PX:]
     return np.ascontiguousarray(wide.transpose(1, 2, 0))

@@ -24,9 +24,9 @@ NO_REGION = 255
 class Guides:
     """The set without light, (H, W) pictures.
 
-    `albedo` (B, H, W) and `normal` (3, H, W) are pixel means; `depth_m` (H, W; infinite where nothing is met),
-    `position_m` (3, H, W) and `region` (H, W, uint8 index into `scenes.stage.REGIONS`, or `NO_REGION`) are taken at
-    pixel centres.
+    `albedo` (B, H, W) and `normal` (3, H, W) are pixel means, in which sky and lamps count as an albedo of 1; `depth_m`
+    (H, W; infinite where nothing is met), `position_m` (3, H, W) and `region` (H, W, uint8 index into
+    `scenes.stage.REGIONS`, or `NO_REGION`) are taken at pixel centres.
     """
 
     albedo: np.ndarray

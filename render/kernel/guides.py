@@ -21,7 +21,7 @@ from .types import SurfacePoint
 
 @dataclass
 class GuideSums:
-    """Sums over a pixel's samples that met the set: `albedo` (B, pixels) and `normal`."""
+    """Sums over a pixel's samples: `albedo` (B, pixels), 1 where nothing is met, and `normal`."""
 
     albedo: mi.ArrayXf
     normal: mi.Vector3f
@@ -41,7 +41,7 @@ def _sum_guides(
         body = nearest_body(bodies, origin, direction, mi.Bool(True), mi.UInt32(NO_BODY))
         seen = hit.is_valid() & (hit.t <= body.distance)
         point = surface_point(geometry, hit.prim_index, hit.prim_uv, direction, seen)
-        sums.albedo += dr.select(seen, _colour(geometry, palette, point, seen), 0)
+        sums.albedo += dr.select(seen, _colour(geometry, palette, point, seen), 1)
         sums.normal += dr.select(seen, mi.Vector3f(point.normal), 0)
         sample += 1
     return sums
@@ -60,8 +60,9 @@ def trace_guides(
 
     Returns
     -------
-    albedo (B, H, W) and normal (3, H, W), means over the pixel, float32; from the pixel's centre: depth (H, W) in
-    metres (infinite where nothing is met), position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
+    albedo (B, H, W) and normal (3, H, W), means over the pixel, float32, where sky and lamps count as an albedo of 1,
+    since no surface colours their light; from the pixel's centre: depth (H, W) in metres (infinite where nothing is met),
+    position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
     """
     height = rows[1] - rows[0]
     pixel = dr.arange(mi.UInt32, width * height) + dr.opaque(mi.UInt32, rows[0] * width)

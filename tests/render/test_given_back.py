@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.denoise import denoise_light, effort
+from render.denoise import _MARGIN_PX, _mirrored, denoise_light, effort
 from render.given_back import given_back
 
 pytestmark = pytest.mark.quick
@@ -89,6 +89,18 @@ def test_even_walls_stay_even_to_the_edges():
     assert effort("draft", picture, halves) == "final"
     out = denoise_light(picture, flat, normal, effort("draft", picture, halves), halves)[0]
     assert np.abs(out / out.mean() - 1).max() < 0.12
+
+
+def test_a_stray_pixel_does_not_stand_beside_its_own_image():
+    """At all four edges the margin goes on with the picture, the image of each pixel a little along."""
+    picture = np.zeros((3, 40, 50), np.float32)
+    for row, column in ((0, 20), (39, 20), (20, 0), (20, 49)):
+        picture[:, row, column] = 1
+    wide, margin = _mirrored(picture)[..., 0], _MARGIN_PX
+    np.testing.assert_array_equal(wide[margin:-margin, margin:-margin], picture[0])
+    for row, column in ((margin, margin + 20), (margin + 39, margin + 20), (margin + 20, margin), (margin + 20, margin + 49)):
+        close = wide[row - 2 : row + 3, column - 2 : column + 3]
+        assert (close.sum(), wide[row - 4 : row + 5, column - 4 : column + 5].sum()) == (1, 2)
 
 
 def test_effort_follows_the_noise():
