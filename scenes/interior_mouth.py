@@ -32,7 +32,7 @@ SAMPLES, SAMPLES_RING = 32, 512
 EACH = 4
 """One ray of so many asks for the light of several reflections, which varies less from place to place."""
 
-SAMPLES_FLUX = 32768
+SAMPLES_FLUX = 1 << 17
 """Rays that tell how much leaves the mouth."""
 
 FITS = 2
@@ -196,15 +196,23 @@ def _walls_flux(emission: Emission) -> float:
     """Lumens that leave the mouth but for the lamp's own, as the table has them."""
     rays = Rays.of(np.array([SAMPLES_FLUX]))
     wide, high = emission.half_m
-    sine, turn = np.sqrt(rays.number(0)), 2 * math.pi * rays.number(1)
-    way = np.array([sine * np.cos(turn), sine * np.sin(turn), np.sqrt(np.maximum(1 - sine**2, 1e-12))])
     if emission.outline == "disk":
         r, at = wide * np.sqrt(rays.number(2)), 2 * math.pi * rays.number(3)
         x, y, area = r * np.cos(at), r * np.sin(at), math.pi * wide * wide
     else:
         x, y, area = wide * (2 * rays.number(2) - 1), high * (2 * rays.number(3) - 1), 4 * wide * high
     on = gauge(emission.outline, x / wide, y / high) <= 1
-    return float((emission.walls(x, y, way) * on).mean()) * area * math.pi
+    # ways are even over the cosine, or come from a disk at the lamp's depth, more of them the nearer to the lamp
+    depth, reach, turn = emission.lamp_depth_m, emission.hull.radius_m, 2 * math.pi * rays.number(1)
+    sine = np.sqrt(rays.number(0))
+    even = np.array([sine * np.cos(turn), sine * np.sin(turn), np.sqrt(np.maximum(1 - sine**2, 1e-12))])
+    r = reach * rays.number(0) ** 2
+    near = np.array([x - r * np.cos(turn), y - r * np.sin(turn), np.full(r.shape, depth)])
+    way = np.where(rays.number(4) < 0.5, near / np.sqrt((near * near).sum(axis=0)), even)
+    from_axis = np.maximum(np.hypot(x - depth / way[2] * way[0], y - depth / way[2] * way[1]), _TINY)
+    dense = np.where(from_axis < reach, 1 / (4 * math.pi * np.sqrt(reach) * from_axis**1.5), 0.0)
+    density = (1 / math.pi + dense * depth**2 / way[2] ** 4) / 2
+    return float((emission.walls(x, y, way) * on / density).mean()) * area
 
 
 def _table(

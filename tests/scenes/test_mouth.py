@@ -14,10 +14,10 @@ from scenes.field import illuminance
 from scenes.fixtures import area_m2, plain_axial_illuminance
 from scenes.interior import Interior, Lamp, Wall, body_of, emergent, sent_by_rings
 from scenes.interior_mouth import mouth
-from scenes.interior_rays import OUTSIDE, Rays, follow_each, turned
+from scenes.interior_rays import OUTSIDE, Body, Rays, follow_each, turned
 from scenes.optics import Optics
 
-from .modified import mouth_fixture, round_mouth, stock_inside
+from .modified import fixture, mouth_fixture, round_mouth, stock, stock_inside
 
 OPEN = ("standard-reflector", "wide-reflector", "deep-reflector", "dish-white", "dish-silver", "deep-open-box-120",
         "umbrella-white-100", "umbrella-silver-100")  # fmt: skip
@@ -29,27 +29,48 @@ def _places(distances: tuple[float, ...], angles_deg: tuple[float, ...]) -> np.n
 
 
 def _by_rays(inside: Interior, points: np.ndarray, power: int) -> np.ndarray:
-    """Illuminance at points that face the mouth's middle, along 2^power rays from each through the mouth into the inside;
-    the lamp seen directly apart, along rays to its ball. Nothing here knows of a table."""
-    body, radius = body_of(inside), inside.exit_radius_m
+    """Illuminance at points that face the mouth's middle, along 2^power rays from each through the mouth into the inside,
+    a third of them all over the mouth and the others about the lamp; the lamp seen directly apart, along rays to its
+    ball. Nothing here knows of a table."""
+    body = body_of(inside)
     sent = sent_by_rings(body, np.arange(body.rings), 1024)
     lit = []
     for point in points:
         normal = -point / np.linalg.norm(point)
-        share = qmc.Sobol(2, seed=3).random_base2(power).T
-        r, turn = radius * np.sqrt(share[0]), 2 * math.pi * share[1]
-        place = np.array([r * np.cos(turn), r * np.sin(turn), np.full(r.shape, OUTSIDE * radius)])
+        place, share = _through_mouth(inside, point, power)
         toward = place - point[:, None]
         distance = np.linalg.norm(toward, axis=0)
         toward /= distance
-        rays = Rays.of(np.array([len(r)]))
+        rays = Rays.of(np.array([len(share)]))
         rays.z = place[2]
         rays.r, rays.way = turned(place[0], place[1], toward)
-        found, met = follow_each(body, rays, sees_lamp=False)
-        luminance = found + met.sums(len(r), sent)
-        walls = (luminance * (normal @ toward) * -toward[2] / distance**2).mean() * math.pi * radius**2
-        lit.append(walls + _lamp_by_rays(body, radius, point, normal))
+        luminance = _luminance(body, rays, sent)
+        walls = (luminance * (normal @ toward) * -toward[2] / distance**2 * share).sum()
+        lit.append(walls + _lamp_by_rays(body, inside.exit_radius_m, point, normal))
     return np.array(lit)
+
+
+def _luminance(body: Body, rays: Rays, sent: np.ndarray) -> np.ndarray:
+    found, met = follow_each(body, rays, sees_lamp=False)
+    return found + met.sums(len(found), sent)
+
+
+def _through_mouth(inside: Interior, point: np.ndarray, power: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places (3, n) just before the mouth and the area (n,) that each stands for, closer where the rear about the lamp
+    shows."""
+    radius = inside.exit_radius_m
+    seen = point[2] / (point[2] - inside.lamp.z_m)
+    disks = [(0.0, radius), *((point[0] * (1 - seen), seen * share * radius) for share in (0.4, 0.15))]
+    places = []
+    for k, (middle, reach) in enumerate(disks):
+        first, second = qmc.Sobol(2, seed=3 + k).random_base2(power).T
+        r, turn = reach * np.sqrt(first), 2 * math.pi * second
+        places.append((middle + r * np.cos(turn), r * np.sin(turn)))
+    x, y = np.concatenate(places, axis=1)
+    density = sum((np.hypot(x - middle, y) <= reach) / (math.pi * reach**2) for middle, reach in disks) * 2**power
+    inside_mouth = np.hypot(x, y) <= radius
+    place = np.array([x, y, np.full(x.shape, OUTSIDE * radius)])
+    return place[:, inside_mouth], 1 / density[inside_mouth]
 
 
 def _lamp_by_rays(body, radius: float, point: np.ndarray, normal: np.ndarray) -> float:
@@ -87,11 +108,47 @@ def test_a_white_dish_near_and_far_is_what_rays_find_in_it():
 @pytest.mark.slow
 @pytest.mark.parametrize("name", OPEN)
 def test_every_open_modifier_is_what_rays_find_in_it(name):
-    """To 20 degrees within 0.06 stop, and 0.04 on the whole; a silver dish and a deep open box, whose light comes by
-    several mirrors, within 0.07 and 0.12. Farther out little light and much noise is left in both."""
-    apart = np.abs(_apart_stops(name, (0.3, 0.6, 1.0, 3.0, 10.0), (0.0, 20.0, 45.0), 15))
-    assert apart.reshape(5, 3)[:, :2].max() < {"dish-silver": 0.07, "deep-open-box-120": 0.12}.get(name, 0.06)
-    assert np.sqrt((apart**2).mean()) < (0.06 if name == "deep-open-box-120" else 0.04)
+    """Within 0.05 stop near and far, on the axis and off it, and 0.02 on the whole; at 65 degrees from 3 m on, since
+    nearer the rays are too noisy there."""
+    power = 15 if name == "umbrella-silver-100" else 13
+    near = _apart_stops(name, (0.3, 0.6, 1.0), (0.0, 20.0, 45.0), power)
+    far = _apart_stops(name, (3.0, 10.0), (0.0, 20.0, 45.0, 65.0), power)
+    apart = np.concatenate([near, far])
+    assert np.abs(apart).max() < 0.05, np.round(apart, 3)
+    assert np.sqrt((apart**2).mean()) < 0.02
+
+
+@pytest.mark.slow
+def test_a_grid_before_a_dish_passes_what_its_cells_leave_of_the_rays():
+    """Within 0.05 stop: rays of the dish's inside, each by the share of a hexagon's points from which it gets through."""
+    shaped = stock("dish-white", "dish-grid")
+    cells, deep = shaped.optics.cells, shaped.optics.source.depth_m
+    inside = stock_inside("dish-white")
+    body, radius = body_of(inside), inside.exit_radius_m
+    sent = sent_by_rings(body, np.arange(body.rings), 1024)
+    points = _places((0.35, 1.2), (0.0, 9.0, 17.0))
+    got = illuminance(fixture(shaped), points, -points / np.linalg.norm(points, axis=1)[:, None])
+    flats = np.array([[0.0, 1.0], [math.sqrt(0.75), 0.5], [math.sqrt(0.75), -0.5]])
+    spots = qmc.Sobol(2, seed=5).random_base2(11) * 1.2 - 0.6
+    spots = spots[(np.abs(spots @ flats.T) <= 0.5).all(axis=1)]
+    truth = []
+    for point in points:
+        normal = -point / np.linalg.norm(point)
+        point = point + np.array([0, 0, deep])
+        place, share = _through_mouth(inside, point, 11)
+        toward = place - point[:, None]
+        distance = np.linalg.norm(toward, axis=0)
+        toward /= distance
+        slope = toward[:2] / toward[2]
+        through = (np.abs((spots[:, None] + deep / 0.008 * slope.T) @ flats.T) <= 0.5).all(axis=2).mean(axis=0)
+        through *= np.hypot(*(place[:2] + deep * slope)) <= radius
+        rays = Rays.of(np.array([len(share)]))
+        rays.z = place[2]
+        rays.r, rays.way = turned(place[0], place[1], toward)
+        luminance = _luminance(body, rays, sent) * through * (0.008 / 0.0082) ** 2
+        truth.append((luminance * (normal @ toward) * -toward[2] / distance**2 * share).sum())
+    assert cells.ratio == pytest.approx(deep / 0.008)
+    assert np.abs(np.log2(got / truth)).max() < 0.05, np.round(np.log2(got / truth), 3)
 
 
 def test_the_rays_would_tell_a_mouth_without_depth():
@@ -107,7 +164,7 @@ def test_the_table_keeps_the_lumens(name):
     """Within 0.5 % of what leaves by angle, traced apart; silver linings are noisier."""
     inside = stock_inside(name)
     flux, _ = mouth(inside, "disk", np.full(2, 2 * inside.exit_radius_m))
-    assert flux == pytest.approx(emergent(inside).efficiency, rel=5e-3 if "white" in name else 1e-2)
+    assert flux == pytest.approx(emergent(inside).efficiency, rel=1e-2 if "silver" in name else 5e-3)
 
 
 @pytest.mark.parametrize("outline", ["disk", "rectangle", "octagon"])
