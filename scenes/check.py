@@ -86,6 +86,9 @@ def check_data(data: dict[str, Any], folder: Path) -> tuple[Scene | None, list[P
     version = format_problem(data, FORMAT)
     if version is not None and data.get("format") is not None:
         return None, [version]
+    if data.keys() & {"head", "modifier", "reading"} and not data.keys() & {"camera", "sitter", "light"}:
+        fix = 'Check it with keyfall kit; a scene names it with kit = "FILE".'
+        return None, [Problem((), "this is a kit file, not a scene file", fix=fix)]
     problems = [version] if version is not None else []
     data = {"format": FORMAT, **data}
     scene: Scene | None = None
