@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from .plain import shortened, visible
-from .spelling import nearest
+from .spelling import did_you_mean
 
 
 class KeyfallError(Exception):
@@ -35,6 +35,6 @@ def unknown_name(kind: str, given: str, allowed: Iterable[str]) -> UnknownName:
     allowed : every name that exists.
     """
     names = list(allowed)
-    close = nearest(given, names)
-    hint = f" Did you mean '{close}'?" if close else ""
-    return UnknownName(f"There is no {kind} called '{visible(shortened(given))}'.{hint} Allowed: {', '.join(names)}.")
+    hint = did_you_mean(given, names)
+    called = f"There is no {kind} called '{visible(shortened(given))}'."
+    return UnknownName(" ".join(part for part in (called, hint, f"Allowed: {', '.join(names)}.") if part))

@@ -8,6 +8,7 @@ LETTERS_PER_SLIP = 4
 """One slip is forgiven for every so many letters, at least one."""
 
 _LONGEST = 60
+_MOST_NAMED, _LEAST_BEGINNING = 4, 4
 
 
 def nearest(given: str, allowed: Iterable[str]) -> str | None:
@@ -32,6 +33,36 @@ def nearest(given: str, allowed: Iterable[str]) -> str | None:
     if best is not None:
         return best[1]
     return next((name for name in allowed if plain(name).startswith(f"{wanted}-")), None)
+
+
+def did_you_mean(given: str, allowed: Iterable[str]) -> str:
+    """A question that names what was meant: a slip of the pen, else up to four names that hold every word of `given`
+    or begin with it ("cto": full-cto, half-cto); empty where nothing is near.
+
+    Examples
+    --------
+    >>> did_you_mean("octa-90", ("octabox-90", "octabox-150")), did_you_mean("cto", ("full-cto", "half-cto", "teal"))
+    ('Did you mean octabox-90?', 'Did you mean full-cto or half-cto?')
+    """
+    names = list(allowed)
+    wanted, close = plain(given), nearest(given, names)
+    slip = close is not None and not plain(close).startswith(f"{wanted}-")
+    found = [close] if close is not None and slip else [n for n in names if _holds(plain(n), wanted)][:_MOST_NAMED]
+    if not found:
+        return ""
+    *first, last = found
+    return f"Did you mean {', '.join(first)} or {last}?" if first else f"Did you mean {last}?"
+
+
+def _holds(name: str, wanted: str) -> bool:
+    """Whether every word of `wanted` begins a word of a name; short ones must be it."""
+    left = name.split("-")
+    for word in wanted.split("-") if wanted and len(wanted) <= _LONGEST else [""]:
+        match = next((w for w in left if w == word or (len(word) >= _LEAST_BEGINNING and w.startswith(word))), None)
+        if match is None:
+            return False
+        left.remove(match)
+    return True
 
 
 def plain(name: str) -> str:

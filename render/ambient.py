@@ -147,23 +147,22 @@ def _beside_flash(report: AmbientReport, stage: Stage, stops: float, subject: st
     iso = next((i for i in reversed(ISOS) if i <= settings.iso / 2.0**excess * 1.02), None)
     sync = report.sync_s
     beyond = sync is not None and shutter is not None and shutter < sync * 0.98
-    show = "so they show" if plural else "so it shows"
-    words = f"{subject} alone {verb} {_side(stops)} the aperture at the face, {show} without flash. "
-    by_iso = f"ISO {iso:g} at this shutter" if iso is not None else ""
+    show = "so they show in the picture" if plural else "so it shows in the picture"
+    words = f"{subject} alone {verb} {_side(stops)} the aperture at the face, {show}. "
+    it = "they no longer show" if plural else "it no longer shows"
+    by_iso = f"at ISO {iso:g} with the flash raised by as much" if iso is not None else ""
     if shutter is not None and not beyond:
-        ways = f"{format_shutter(shutter)}, or {by_iso}," if by_iso else format_shutter(shutter)
-        words += f"At {ways} the frame without flash is black."
+        words += f"At {format_shutter(shutter)} {it}{f', nor {by_iso}' if by_iso else ''}."
     elif shutter is not None and sync is not None:
         words += (
-            f"At {format_shutter(shutter)} the frame without flash would be black, but flash is caught only down to "
-            f"{format_shutter(sync)}: close the aperture{f' or set {by_iso}' if by_iso else ''} and raise the flash "
-            "instead, or darken the place."
+            f"At {format_shutter(shutter)} {it}, but the flashes sync only down to {format_shutter(sync)}: close the "
+            f"aperture{f' or set ISO {iso:g}' if iso is not None else ''} and raise the flash, or darken the place."
         )
     elif by_iso:
-        words += f"No usual shutter time makes the frame without flash black; {by_iso} does."
+        words += f"No usual shutter time is short enough; {by_iso} {it}."
     else:
         words += (
-            "No usual shutter time or ISO makes the frame without flash black: close the aperture or darken the place."
+            "No usual shutter time or ISO gets rid of it: close the aperture and raise the flash, or darken the place."
         )
     return report.model_copy(
         update={"black_shutter_s": shutter, "black_iso": iso, "beyond_sync": beyond, "words": words}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -19,7 +20,7 @@ from scenes.field import axial_illuminance_per_lumen, illuminance
 from scenes.fixtures import front_m
 from scenes.kit import Kit, calibrate
 from scenes.modifiers import Bulb, ModifierMismatch
-from scenes.names import listed, nearest
+from scenes.names import did_you_mean, listed
 from scenes.photometric import Photometry, conserved, gamma_grid, make_photometry
 from scenes.stage import Fixture
 
@@ -136,6 +137,12 @@ def setup_of(text: str, kit: Kit, head: str) -> Setup:
             "A setup is empty. Name modifiers from the head outward, such as standard-reflector+grid-20."
         )
     for name in names:
+        parts = [part for part in re.split(r"[\s,;/]+", name) if part]
+        if name not in kit.modifiers and len(parts) > 1 and all(part in kit.modifiers for part in parts):
+            raise KeyfallError(
+                f"'{name}' names {len(parts)} modifiers. Join those of one setup by +, as in {'+'.join(parts)}; give "
+                "setups to compare as words of their own."
+            )
         if name not in kit.modifiers:
             raise KeyfallError(_unknown("modifier", name, list(kit.modifiers)))
     try:
@@ -146,9 +153,9 @@ def setup_of(text: str, kit: Kit, head: str) -> Setup:
 
 
 def _unknown(kind: str, given: str, allowed: list[str]) -> str:
-    close = nearest(given, allowed)
-    hint = f" Did you mean {close}?" if close else ""
-    return f"There is no {kind} '{given}'.{hint} Allowed: {listed(allowed, 12)}; keyfall kit shows them all."
+    allowed_words = f"Allowed: {listed(allowed, 12)}; keyfall kit shows them all."
+    said = (f"There is no {kind} '{given}'.", did_you_mean(given, allowed), allowed_words)
+    return " ".join(part for part in said if part)
 
 
 def chosen_head(kit: Kit, head: str | None) -> str:
@@ -175,7 +182,9 @@ def check_distances(distances_m: Sequence[float]) -> tuple[float, ...]:
     """
     for distance in distances_m:
         if not _NEAREST_M <= distance <= _FARTHEST_M:
-            raise KeyfallError(f"The distance is {distance:g} m. Allowed: {_NEAREST_M:g} to {_FARTHEST_M:g} m.")
+            raise KeyfallError(
+                f"The distance is {distance:g} m. Allowed: {_NEAREST_M:g} to {_FARTHEST_M:g} m, e.g. --distance 2.5."
+            )
     if len(set(distances_m)) > MOST_DISTANCES:
         raise KeyfallError(f"{len(set(distances_m))} distances are given. Allowed: up to {MOST_DISTANCES}.")
     return tuple(sorted(set(distances_m)))

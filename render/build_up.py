@@ -10,22 +10,25 @@ from pydantic import Field
 
 from materials import KeyfallError
 from scenes import OpenSet
-from scenes.meters import reading_words
+from scenes.meters import aperture_mark, reading_words
 from scenes.set_up import is_ambient, set_up_order
 from scenes.stage import Stage
 
 from .ambient import ambient_audit
 from .cache import Cache
-from .compare import CellNumbers, numbers_of
+from .compare import BACKGROUND_WORDS, CellNumbers, numbers_of
 from .develop import develop
 from .loading import opened
+from .maps import luminance_stops
 from .olat import OlatSet
 from .outputs import CHECKSUMS, OutputFolder
+from .palette import colours
 from .passes import Progress
 from .preview import SHEETS, import_ahead, sized
 from .readings import all_readings
 from .record import Record
 from .report import CameraSettings, ReadingReport, camera_settings, reading_report
+from .silks import silks_before
 from .tone import DEFAULT_CURVE
 from .trace import TraceSettings, trace_as
 from .where_read import place_words, where_read
@@ -49,6 +52,7 @@ class BuildUpReport(Record):
     title: str
     settings: CameraSettings
     before: str = Field(description="what the frame shows before the first head is set up, in words")
+    silks: list[str] = Field(default=[], description="what silks take of the lights, in words")
     steps: list[StepReport]
     notes: list[str] = Field(
         default=[], description="about the sheet itself, such as characters that cannot be printed"
@@ -58,11 +62,12 @@ class BuildUpReport(Record):
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A light of the build-up as drawn; pictures (h, w, 3) uint8."""
+    """A light of the build-up as drawn; pictures (h, w, 3) uint8, `map_so_far` the exposure map of the second."""
 
     report: StepReport
     alone: np.ndarray
     so_far: np.ndarray
+    map_so_far: np.ndarray
 
 
 def build_up(
@@ -91,7 +96,7 @@ def build_up(
         steps = steps_of(stage, olat)
         report = BuildUpReport(
             title=loaded.name, settings=camera_settings(stage), before=_before(stage, olat),
-            steps=[step.report for step in steps],
+            silks=_silks(stage, [step.report for step in steps]), steps=[step.report for step in steps],
         )  # fmt: skip
         from .build_up_html import build_up_html
         from .build_up_sheet import write_build_up_sheet
@@ -107,6 +112,11 @@ def _before(stage: Stage, olat: OlatSet) -> str:
     return audit.words
 
 
+def _silks(stage: Stage, steps: list[StepReport]) -> list[str]:
+    lights = {light.name: light for light in stage.lights}
+    return [silk.words for step in steps for silk in silks_before(lights[step.light], stage, step.alone.probe)]
+
+
 def steps_of(stage: Stage, olat: OlatSet) -> list[Step]:
     """Every light that is on, in the order of setting up; ambient light alone comes first."""
     lights = [light for light in set_up_order(stage) if light.on]
@@ -118,7 +128,8 @@ def steps_of(stage: Stage, olat: OlatSet) -> list[Step]:
             number=number, light=light.name, role="ambient" if is_ambient(light) else light.role,
             alone=reading_report(where_read(light, stage, readings)), so_far=numbers_of(olat, before),
         )  # fmt: skip
-        steps.append(Step(report, _pixels(olat, only(stage, [light.name])), _pixels(olat, before)))
+        seen = colours(luminance_stops(olat, before))
+        steps.append(Step(report, _pixels(olat, only(stage, [light.name])), _pixels(olat, before), seen))
     return steps
 
 
@@ -129,6 +140,15 @@ def only(stage: Stage, names: list[str]) -> Stage:
 
 def _pixels(olat: OlatSet, stage: Stage) -> np.ndarray:
     return sized(develop(olat, stage, curve=DEFAULT_CURVE), stage).to_8_bit()
+
+
+def legend_words(report: BuildUpReport) -> str:
+    """What the pictures and the numbers under them mean."""
+    mark = aperture_mark(report.settings.f_number)
+    return (
+        "Alone: one light, metered where it is aimed. So far: with the lights before it. Face: dome, stops from "
+        f"f/{mark}. Cheeks: brighter side to darker, each metered flat. {BACKGROUND_WORDS}"
+    )
 
 
 def alone_words(reading: ReadingReport) -> str:

@@ -18,6 +18,7 @@ import typer
 
 from materials import KeyfallError
 
+from .cli_usage import Commands
 from .interrupts import Stopped, exit_code, no_more_signals, take_signals, words
 from .streams import Console, prepare_streams
 from .terminal import findings_to_console
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 app = typer.Typer(
     name="keyfall",
+    cls=Commands,
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -70,8 +72,11 @@ SceneFile = Annotated[Path, typer.Argument(metavar="SCENE", help="Scene file (TO
 AsJson = Annotated[bool, typer.Option("--json", help="Print the numbers as JSON on standard output.")]
 QualityOption = Annotated[
     Quality,
-    typer.Option("--quality", "-q", help="Paths a pixel and light: draft 4 at half size, preview 8, final 256."),
-]
+    typer.Option(
+        "--quality", "-q", case_sensitive=False,
+        help="Paths a pixel and light: draft 4 at half size, preview 8, final 256.",
+    ),
+]  # fmt: skip
 SamplesOption = Annotated[
     int | None, typer.Option("--samples", help="Paths a pixel and light, instead of the quality's.")
 ]
@@ -80,8 +85,11 @@ TargetOption = Annotated[
     typer.Option("--until", metavar="STOPS", help="Trace until the noise over the face is at most this, e.g. 0.05."),
 ]
 DeviceOption = Annotated[
-    Device, typer.Option("--device", help="Where to trace; auto takes CUDA if present, else the CPU.")
-]
+    Device,
+    typer.Option(
+        "--device", case_sensitive=False, help="Where to trace; auto takes CUDA if present, else the CPU."
+    ),
+]  # fmt: skip
 ThreadsOption = Annotated[int | None, typer.Option("--threads", min=1, help="CPU threads; all cores by default.")]
 
 
@@ -100,8 +108,8 @@ def plain_errors() -> Iterator[None]:
         raise typer.Exit(exit_code(number)) from None
     except MemoryError:
         raise _failed(
-            "The memory of this machine does not suffice. Lower long_side_px under [camera]; keyfall check says how "
-            "much a picture takes."
+            "Not enough memory. Lower long_side_px under [camera], or close other programs; keyfall check says how "
+            "much memory a picture takes."
         ) from None
     except (BrokenPipeError, SystemExit):  # rich leaves by the second when the first happens
         raise typer.Exit(_reader_gone()) from None

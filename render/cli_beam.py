@@ -51,7 +51,8 @@ def show_beams(
     if as_json:
         write_json(report.model_dump_json(indent=2))
     else:
-        _to_console(console, report, output)
+        framed = any(kit.modifiers[name].kind == "frame" for setup in setups for name in setup.modifiers)
+        _to_console(console, report, output, framed)
 
 
 def _file_names(setups: list[Setup]) -> list[str]:
@@ -71,7 +72,7 @@ def _write_lm63(folder: OutputFolder, name: str, setup: Setup, report: BeamRepor
     folder.write(name, write)
 
 
-def _to_console(console: Console, report: BeamReport, output: Path | None) -> None:
+def _to_console(console: Console, report: BeamReport, output: Path | None, framed: bool) -> None:
     what = "continuous light, 1/60 s" if report.continuous else "flash"
     console.print(Text(f"Head {report.head} ({what}) at full power, ISO {report.iso:g}", style="bold"))
     table = Table(box=None, pad_edge=False)
@@ -90,11 +91,17 @@ def _to_console(console: Console, report: BeamReport, output: Path | None) -> No
             )  # fmt: skip
     console.print(table)
     note = (
-        "Meter: flat, on the axis; dark where a bar lies there. Loss: stops under the standard reflector on the same "
-        "head, on the axis, same distance from the front; in front: the part of what is in front of the first "
-        "modifier. Beam and field: metres on a wall between the outermost places with half and a tenth of the peak, "
-        "bars and holes included."
+        "Meter: flat toward the light, on its axis; dark: a bar stands there. Loss: stops that the modifiers take on "
+        "the axis, against the standard reflector on the same head, at the same distance from the front; minus: they "
+        "give more. In front: what grids, cloths, doors or frames take of it, in front of the first modifier. Beam "
+        "and field: width in metres on a wall, between the outermost places with half and with a tenth of the "
+        "brightest light, bars and holes included."
     )
+    if framed:
+        note += (
+            " A frame takes more than its cloth does: light that misses it is lost, and the cloth scatters the rest to "
+            "all sides."
+        )
     console.print(Text(note, style="dim"))
     if output is not None:
         console.print(f"Results are in {output}", markup=False, highlight=False, soft_wrap=True)

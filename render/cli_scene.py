@@ -237,7 +237,8 @@ def doctor(as_json: AsJson = False) -> None:
 
 @app.command("list")
 def list_names(
-    what: Annotated[Catalogue, typer.Argument(help="What to list.")] = Catalogue.all, as_json: AsJson = False
+    what: Annotated[Catalogue, typer.Argument(case_sensitive=False, help="What to list.")] = Catalogue.all,
+    as_json: AsJson = False,
 ) -> None:
     """List the names a scene file may use, and what they are; with keys, every key of the format with an example."""
     with plain_errors():

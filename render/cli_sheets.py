@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import Enum
 from pathlib import Path
 from typing import Annotated
@@ -45,12 +46,14 @@ class ThemeName(str, Enum):
     dark = "dark"
 
 
-PaperOption = Annotated[Paper, typer.Option(help="Size of the pages.")]
+PaperOption = Annotated[Paper, typer.Option(case_sensitive=False, help="Size of the pages.")]
 
 
-def _said(report: Record, as_json: bool, folder: Path, files: str) -> None:
+def _said(report: Record, as_json: bool, folder: Path, files: str, told: Sequence[str] = ()) -> None:
+    """Say what came of a command; notes that begin as what was `told` before tracing are not said again."""
     for text in getattr(report, "notes", []):
-        talk.print(text, markup=False, highlight=False, style="yellow", soft_wrap=True)
+        if not text.startswith(tuple(told)):
+            talk.print(text, markup=False, highlight=False, style="yellow", soft_wrap=True)
     if as_json:
         write_json(report.model_dump_json(indent=2))
     else:
@@ -146,7 +149,7 @@ def board(
         list[str] | None,
         typer.Option("--caption", help="Your words for a look instead of Keyfall's, in the looks' order; repeat it."),
     ] = None,
-    theme: Annotated[ThemeName, typer.Option(help="Light or dark pages.")] = ThemeName.light,
+    theme: Annotated[ThemeName, typer.Option(case_sensitive=False, help="Light or dark pages.")] = ThemeName.light,
     paper: PaperOption = Paper.a4,
     quality: QualityOption = Quality.preview,
     samples: SamplesOption = None,
@@ -198,7 +201,8 @@ def plan(
         tracing = trace_settings(quality, samples, until, device, threads)
         with TraceBar(talk) as bar:
             report = plan_of(opened, output, tracing, paper=paper.value, view=view, progress=bar)
-        _said(report, as_json, output, "plan.pdf, plan.html, plan.json, and each page as SVG and PNG")
+        told = [f"{f.where}: {f.message}" for f in opened.findings]
+        _said(report, as_json, output, "plan.pdf, plan.html, plan.json, and each page as SVG and PNG", told)
 
 
 @app.command()

@@ -261,13 +261,20 @@ def number_words(numbers: CellNumbers) -> list[tuple[str, str]]:
         ("dark" if numbers.face_stops is None else difference_words(numbers.face_stops), "face"),
         ("one only" if ratio is None else f"{ratio:.1f}:1" if ratio < 99.5 else "over 99:1", "cheeks"),
         (_light_behind(numbers), "light behind"),
-        (_look_behind(numbers.background_seen_stops), "background"),
+        (_look_behind(numbers.background_seen_stops), "tone behind"),
     ]
     if numbers.haze is not None:
         beam, taken = numbers.haze.beam_stops, numbers.haze.face_contrast_taken
         told.append(("none" if beam is None else true_minus(format_stops(beam)), "beam"))
         told.append(("dark" if taken is None else f"{100 * (1 - taken):.0f} %", "contrast left"))
     return told
+
+
+BACKGROUND_WORDS = (
+    "Light behind: on the background, from the face's. Tone behind: the background as seen, in stops from mid-grey. "
+    "Both are medians over all of it that the picture shows, not a reading at one point."
+)
+"""What the two numbers of the background mean."""
 
 
 def _light_behind(numbers: CellNumbers) -> str:

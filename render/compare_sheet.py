@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .compare import Cell, CompareReport, number_words
+from .compare import BACKGROUND_WORDS, Cell, CompareReport, number_words
 from .outputs import OutputFolder
 from .palette import colours
 from .settings_words import settings_line
@@ -25,7 +25,6 @@ from .sheet import (
     save_pdf,
     save_png,
     text_width,
-    true_minus,
     wrapped,
 )
 from .stops_scale import draw_stops_scale
@@ -296,8 +295,13 @@ def note_texts(cell: Cell) -> list[tuple[str, bool | None]]:
     if haze is not None and haze.beam is not None:
         texts.append((f"Beam in the haze: {haze.beam}.", None))
     for name, stops in cell.report.power_change_stops.items():
-        texts.append((f"{name} {true_minus(f'{stops:+.1f}')} stops to read as in the scene", None))
+        texts.append((_power_words(name, stops), None))
     return [*texts, *((note, None) for note in cell.report.notes)]
+
+
+def _power_words(light: str, stops: float) -> str:
+    """By how much a light was evened out."""
+    return f"{light} turned {'up' if stops > 0 else 'down'} {abs(stops):.1f} stops to read as in the scene"
 
 
 def _notes_mm(cell: Cell, width_mm: float, kind: Type) -> float:
@@ -342,8 +346,7 @@ def foot_words(cells: list[Cell]) -> str:
     """What the map and the numbers under a picture mean."""
     words = (
         "Map: stops from mid-grey, striped where no detail is left. Face: dome, stops over or under the set aperture. "
-        "Cheeks: each metered flat. Light behind: on the background, from the face's. Background: as seen, in stops "
-        "from mid-grey."
+        f"Cheeks: each metered flat. {BACKGROUND_WORDS}"
     )
     if any(cell.report.numbers.haze is not None for cell in cells):
         words += (

@@ -194,8 +194,8 @@ def haze_words(haze: HazeReport) -> str:
     )
     if haze.face.stops is not None and haze.face.contrast_taken is not None:
         text += (
-            f" Over the face it lies {haze.face.stops:.1f} stops, and takes {100 * haze.face.contrast_taken:.0f} % of "
-            "the contrast between its light and shadow."
+            f" It brightens the face by {haze.face.stops:.1f} stops, and takes {100 * haze.face.contrast_taken:.0f} % "
+            "of the contrast between the face's light and shadow."
         )
     if uneven:
         text += f" {ways_words(haze.ways)}"
@@ -217,12 +217,12 @@ def _words(beams: list[BeamInHaze]) -> str:
     first = shown[0]
     level = first.level_stops or 0.0
     text = (
-        f"The beam of {first.light} reads {first.brightest_stops:.1f} stops over its background, "
-        f"{abs(level):.1f} {'over' if level > 0 else 'under'} mid-grey"
+        f"The beam of {first.light} is {first.brightest_stops:.1f} stops brighter than its background, "
+        f"{abs(level):.1f} stops {'over' if level > 0 else 'under'} mid-grey"
     )
-    if len(shown) > 1:
-        rest = [f"{b.light} {b.brightest_stops:.1f}" for b in shown[1:]]
-        text += f", then {', '.join(rest)}"
+    text += "".join(f"; the beam of {b.light} {b.brightest_stops:.1f} stops brighter than its own" for b in shown[1:])
     if silent:
-        text += f"; {', '.join(silent)} {'does' if len(silent) == 1 else 'do'} not show"
+        plural = len(silent) > 1
+        named = " and ".join([*([", ".join(silent[:-1])] if plural else []), silent[-1]])
+        text += f". The {'beams' if plural else 'beam'} of {named} {'do' if plural else 'does'} not show"
     return f"{text}."

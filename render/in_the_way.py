@@ -23,11 +23,11 @@ def in_the_way(light: Light, stage: Stage, probe: str) -> list[str]:
     light from all around.
     """
     point = next((p.position_m for p in stage.probes if p.name == probe), None)
-    starts = None if point is None else _starts(light, point)
-    if starts is None or point is None:
+    begins = None if point is None else starts(light, point)
+    if begins is None or point is None:
         return []
     share = np.linspace(0.0, 1.0, _STEPS + 1)[1:-1, None]
-    lines = np.stack([point + share * (start - point) for start in starts])
+    lines = np.stack([point + share * (start - point) for start in begins])
     found = []
     for other in stage.lights:
         if other.name != light.name and other.fixture is not None:
@@ -35,12 +35,12 @@ def in_the_way(light: Light, stage: Stage, probe: str) -> list[str]:
             if inside.any(axis=1).mean() >= BLOCKED_SHARE:
                 found.append(other.name)
     for piece in stage.pieces:
-        if piece.kind in _SOLID and _crossed(piece, starts, point).mean() >= BLOCKED_SHARE:
+        if piece.kind in _SOLID and crossed(piece, begins, point).mean() >= BLOCKED_SHARE:
             found.append(piece.name)
     return found
 
 
-def _starts(light: Light, point: np.ndarray) -> np.ndarray | None:
+def starts(light: Light, point: np.ndarray) -> np.ndarray | None:
     """Points (n, 3) spread over a light's exit; one far from `point` for the sun; None for light from all around."""
     if light.fixture is not None:
         middle = light.fixture.centre_m
@@ -50,14 +50,14 @@ def _starts(light: Light, point: np.ndarray) -> np.ndarray | None:
     return None
 
 
-def _crossed(piece: SetPiece, starts: np.ndarray, point: np.ndarray) -> np.ndarray:
-    """Which of the lines from `starts` (n, 3) to a point pass through a piece: (n,) bool."""
-    way = point - starts
+def crossed(piece: SetPiece, begins: np.ndarray, point: np.ndarray) -> np.ndarray:
+    """Which of the lines from `begins` (n, 3) to a point pass through a piece: (n,) bool."""
+    way = point - begins
     along = way @ piece.forward
     safe = np.where(np.abs(along) < 1e-9, 1e-9, along)
-    share = (piece.centre_m - starts) @ piece.forward / safe
-    met = starts + share[:, None] * way - piece.centre_m
+    share = (piece.centre_m - begins) @ piece.forward / safe
+    met = begins + share[:, None] * way - piece.centre_m
     x, y = met @ piece.right / (piece.size_m[0] / 2), met @ piece.up / (piece.size_m[1] / 2)
     on_it = x * x + y * y <= 1 if piece.round else (np.abs(x) <= 1) & (np.abs(y) <= 1)
-    crossed: np.ndarray = on_it & (share > 0) & (share < 1)
-    return crossed
+    through: np.ndarray = on_it & (share > 0) & (share < 1)
+    return through

@@ -56,6 +56,7 @@ class LightRow(Record):
     reading_stops: float | None = Field(description="over (+) or under (-) the set aperture")
     from_set_aperture: str = Field(description='the same in words, such as "0.2 under"')
     blocked_by: list[str] = Field(description="what stands between the light and where it is read")
+    silks: list[str] = Field(description="what silks before it take where it is read, in words")
 
 
 def light_rows(stage: Stage, report: Report) -> list[LightRow]:
@@ -88,6 +89,7 @@ def _row(number: int, light: Light, told: LightReport, stage: Stage, report: Rep
         distance_to_face_m=told.distance_to_face_m, **_place(light, stage), meter_point=words,
         reading_f_number=reading.f_number if lit else None, reading=aperture_words(reading.f_number),
         reading_stops=reading.stops, from_set_aperture=difference_words(reading.stops), blocked_by=told.blocked_by,
+        silks=[silk.words for silk in told.silks],
     )  # fmt: skip
 
 

@@ -36,6 +36,9 @@ def _look(text: str, opened: dict[str, OpenSet]) -> OpenSet:
         opened[name] = open_set(name)
     asked = []
     for change in changes:
+        if "=" not in change:
+            example = f"{name}@light.key.gels=amber"
+            raise KeyfallError(f"The look '{text}' has no value for '{change}'. Write e.g. {example}.")
         variation = parse_variation(change)
         if len(variation.values) != 1:
             raise KeyfallError(

@@ -15,10 +15,14 @@ from .develop import Picture
 from .haze_ways import share_reached
 from .hazing import haze_light
 from .look import mid_grey_scale, xyz_weights
-from .olat import OlatSet
+from .olat import Guides, OlatSet
 
 DARKEST_STOPS = -8.0  # darker pixels are shown and counted as this; stated in the legend
 DARK_STOPS = -5.0
+EDGE_BEND = 0.02
+"""Share of the depth that a surface stands before the next where its border is drawn: 4 cm at 2 m."""
+
+_BARE = ("face", "skin", "eye")
 _SITTER = ("face", "skin", "hair", "eye", "cloth")
 _VIEWS = {
     "exposure": ("whole frame", tuple(REGIONS)),
@@ -35,6 +39,7 @@ class ExposureMap:
     ----------
     stops : (H, W) float32, never below `DARKEST_STOPS`.
     mask : (H, W) bool.
+    edges : (H, W) bool, pixels at the border of a surface (`surface_edges`), which contours do not cross; None: none.
     no_detail : (H, W) bool, the developed picture's own (`render.tone.no_detail`); None on maps that show no picture.
     left_out : what of the picture is in no map, with its share of the frame; empty where there is nothing.
     """
@@ -45,6 +50,7 @@ class ExposureMap:
     mask: np.ndarray
     no_detail: np.ndarray | None = None
     left_out: str = ""
+    edges: np.ndarray | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,16 +92,16 @@ def exposure_maps(olat: OlatSet, stage: Stage, picture: Picture) -> list[Exposur
     """
     stops = luminance_stops(olat, stage)
     region = olat.guides.region
-    omitted = left_out(olat, stage)
+    omitted, edges = left_out(olat, stage), surface_edges(olat.guides)
     masks = {name: np.isin(region, [REGIONS.index(r) for r in regions]) for name, (_, regions) in _VIEWS.items()}
     masks["background"] &= ~_near(np.isin(region, [REGIONS.index(r) for r in _SITTER]))
     maps = [
-        ExposureMap(name, title, stops, masks[name], picture.no_detail, "" if name == "face" else omitted)
+        ExposureMap(name, title, stops, masks[name], picture.no_detail, "" if name == "face" else omitted, edges)
         for name, (title, _) in _VIEWS.items()
     ]
     return [
         *maps,
-        ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, None, omitted),
+        ExposureMap("incident", "incident light", incident_stops(olat, stage), olat.guides.seen, None, omitted, edges),
     ]
 
 
@@ -104,6 +110,27 @@ def _near(mask: np.ndarray) -> np.ndarray:
     from scipy.ndimage import binary_dilation
 
     return np.asarray(binary_dilation(mask, iterations=2))
+
+
+def surface_edges(guides: Guides) -> np.ndarray:
+    """Pixels (H, W) bool on either side of where one surface ends before another.
+
+    There the region changes, or the inverse of the depth bends: over a plane it runs straight (perspective), so a floor
+    seen at a slant has no edges.
+    """
+    bare = np.isin(guides.region, [REGIONS.index(name) for name in _BARE])
+    kind = np.where(bare, REGIONS.index(_BARE[0]), guides.region.astype(int))
+    inverse = 1 / guides.depth_m.astype(float)
+    edges = np.zeros(kind.shape, bool)
+    for axis in (0, 1):
+        k, d = (np.moveaxis(plane, axis, 0) for plane in (kind, inverse))
+        found = np.moveaxis(edges, axis, 0)
+        changes = k[1:] != k[:-1]
+        found[1:] |= changes
+        found[:-1] |= changes
+        bend = np.abs(d[2:] - 2 * d[1:-1] + d[:-2])
+        found[1:-1] |= bend > EDGE_BEND * d[1:-1]
+    return edges
 
 
 def left_out(olat: OlatSet, stage: Stage) -> str:

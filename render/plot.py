@@ -27,8 +27,9 @@ _UNITS = {"incident": "stops from set aperture", "haze-against": "stops from beh
 _LEGEND_PX = 128
 _CAPTION_PX, _LINE_PX = 84, 16
 _SHORTEST_PX, _LABELLED_PX = 36, 110
-_CONTOUR_BLUR_PX = 2.5
+_CONTOUR_BLUR_PX, _DIFFUSED = 2.5, 0.2
 _LABEL_ROOM_PX = 18
+_SHOWN_PX = 640
 _FACE_MARGIN = 0.12
 _HEADING = Type(12.5)
 _PX_PER_MM = 100 / 25.4
@@ -43,7 +44,7 @@ def write_map(path: Path | BinaryIO, exposure_map: ExposureMap, numbers: MapNumb
     if exposure_map.name == "face":
         exposure_map = _cropped(exposure_map)
     height, width = exposure_map.stops.shape
-    scale = max(1.0, 640 / max(height, width))
+    scale = max(1.0, _SHOWN_PX / max(height, width))
     size_px = (width * scale + _LEGEND_PX, height * scale + _under_px(exposure_map))
     with new_figure(*size_px) as figure:
         _draw(figure, exposure_map, numbers, scene_title, size_px)
@@ -98,8 +99,10 @@ def _cropped(exposure_map: ExposureMap) -> ExposureMap:
         slice(max(rows.min() - margin, 0), min(rows.max() + margin + 1, height)),
         slice(max(columns.min() - margin, 0), min(columns.max() + margin + 1, width)),
     )
-    lost = None if exposure_map.no_detail is None else exposure_map.no_detail[area]
-    return replace(exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area], no_detail=lost)
+    lost, edges = (None if m is None else m[area] for m in (exposure_map.no_detail, exposure_map.edges))
+    return replace(
+        exposure_map, stops=exposure_map.stops[area], mask=exposure_map.mask[area], no_detail=lost, edges=edges
+    )
 
 
 def _draw(
@@ -151,7 +154,8 @@ def _draw_picture(axes: Axes, exposure_map: ExposureMap) -> None:
     axes.set_axis_off()
     axes.set_xlim(0, width)
     axes.set_ylim(height, 0)
-    _draw_contours(axes, _smooth(stops, mask))
+    inner = mask if exposure_map.edges is None else mask & ~exposure_map.edges
+    _draw_contours(axes, smooth_inside(stops, inner))
     x, y = np.arange(width) + 0.5, np.arange(height) + 0.5
     if exposure_map.no_detail is not None and (lost := exposure_map.no_detail & mask).any():
         axes.contourf(x, y, lost.astype(float), levels=[0.5, 1.5], colors="none", hatches=["////"])
@@ -164,6 +168,7 @@ def _draw_contours(axes: Axes, smooth: np.ndarray) -> None:
     from matplotlib.patheffects import withStroke
 
     height, width = smooth.shape
+    finer = min(max(height, width) / _SHOWN_PX, 1.0)  # pixels of the map to one as shown
     placed: list[np.ndarray] = []
     grid = contourpy.contour_generator(np.arange(width) + 0.5, np.arange(height) + 0.5, np.ma.masked_invalid(smooth))
     for level in np.arange(np.ceil(FROM_STOPS), TO_STOPS + 0.5):
@@ -171,11 +176,11 @@ def _draw_contours(axes: Axes, smooth: np.ndarray) -> None:
         for found in grid.lines(level):
             line = np.asarray(found, float)
             steps = np.linalg.norm(np.diff(line, axis=0), axis=1)
-            if steps.sum() < _SHORTEST_PX:
+            if steps.sum() < _SHORTEST_PX * finer:
                 continue
             axes.plot(*line.T, color=ink, alpha=0.8, linewidth=1.4 if level == 0 else 0.6, solid_capstyle="round")
-            if steps.sum() > _LABELLED_PX:
-                spot = _free_spot(np.clip(line, 12, (width - 12, height - 12)), placed)
+            if steps.sum() > _LABELLED_PX * finer:
+                spot = _free_spot(line, placed, np.array([width, height]), finer)
                 if spot is not None:
                     placed.append(spot)
                     axes.text(
@@ -184,22 +189,31 @@ def _draw_contours(axes: Axes, smooth: np.ndarray) -> None:
                     )  # fmt: skip
 
 
-def _free_spot(line: np.ndarray, placed: list[np.ndarray]) -> np.ndarray | None:
+def _free_spot(line: np.ndarray, placed: list[np.ndarray], size: np.ndarray, finer: float) -> np.ndarray | None:
     """A point of a contour (n, 2) clear of the labels `placed` so far, nearest its middle; None when there is none."""
+    line = np.clip(line, 12 * finer, size - 12 * finer)
     middle = len(line) // 2
     for index in sorted(range(0, len(line), 4), key=lambda i: abs(i - middle)):
-        if all(np.abs(line[index] - other).max() > _LABEL_ROOM_PX for other in placed):
+        if all(np.abs(line[index] - other).max() > _LABEL_ROOM_PX * finer for other in placed):
             return line[index]
     return None
 
 
-def _smooth(stops: np.ndarray, mask: np.ndarray) -> np.ndarray:
-    """Stops blurred a little inside the mask, so that contours follow tones and not grain; NaN outside."""
-    from scipy.ndimage import gaussian_filter
+def smooth_inside(stops: np.ndarray, inside: np.ndarray) -> np.ndarray:
+    """Stops blurred a little, so that contours follow tones and not grain; NaN where `inside` (H, W) is false.
 
-    weight = gaussian_filter(mask.astype(np.float32), _CONTOUR_BLUR_PX)
-    blurred = gaussian_filter(np.where(mask, stops, 0).astype(np.float32), _CONTOUR_BLUR_PX) / np.maximum(weight, 1e-6)
-    return np.where(mask, blurred, np.nan)
+    By steps of diffusion between neighbours that are both inside (sigma squared is twice their sum), so nothing comes
+    over from another surface.
+    """
+    values = np.where(inside, stops, 0.0).astype(np.float32)
+    across, down = inside[:, 1:] & inside[:, :-1], inside[1:] & inside[:-1]
+    for _ in range(round(_CONTOUR_BLUR_PX**2 / 2 / _DIFFUSED)):
+        right, lower = across * np.diff(values, axis=1), down * np.diff(values, axis=0)
+        values[:, :-1] += _DIFFUSED * right
+        values[:, 1:] -= _DIFFUSED * right
+        values[:-1] += _DIFFUSED * lower
+        values[1:] -= _DIFFUSED * lower
+    return np.where(inside, values, np.nan)
 
 
 def _draw_legend(axes: Axes, exposure_map: ExposureMap) -> None:

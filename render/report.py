@@ -36,6 +36,7 @@ from .rigging import (
     spread_at,
     spread_on_wall,
 )
+from .silks import SilkReport, silks_before
 from .where_read import where_read
 from .white import scene_white, settled
 
@@ -112,6 +113,7 @@ class LightReport(Record):
     blocked_by: list[str] = Field(
         description="other fixtures and set pieces that stand between the light and where it is read"
     )
+    silks: list[SilkReport] = Field(description="silks between the light and where it is read, and what they take")
     samples: int
     noise_stops: float | None = Field(description="of the traced picture over the face, before denoising")
 
@@ -297,6 +299,7 @@ def _light_report(light: Light, stage: Stage, olat: OlatSet, readings: list[Read
         spread_at_face=at_face, beam_on_background=on_background, spill=spill(light, readings),
         at_face=reading_report(find(readings, FACE_PROBE, light.name, own_aim(light))),
         read_at=reading_report(read_at), blocked_by=in_the_way(light, stage, read_at.probe),
+        silks=silks_before(light, stage, read_at.probe),
         samples=transport.samples, noise_stops=transport.noise_stops,
     )  # fmt: skip
 

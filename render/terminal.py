@@ -36,8 +36,18 @@ _FAINTEST_STOPS = -10.0  # what lies farther under the aperture leaves no trace 
 _CELL, _GAP = 23, 2  # characters of a reading such as "f/5.6 + 0.3  1.4 under", and between columns
 _GAMUT_NAMES = {"srgb": "sRGB", "p3": "Display P3"}
 _NOTE = (
-    "A reading is a full stop and tenths of a stop over it, as hand meters show it; over and under are stops from the "
-    f"set aperture. -: no light, or more than {-_FAINTEST_STOPS:.0f} stops under."
+    "A reading is a full stop and tenths of a stop over it, as hand meters show it: f/8 + 0.3. Over and under: stops "
+    f"from the set aperture. -: no light, or more than {-_FAINTEST_STOPS:.0f} stops under."
+)
+
+_METER_NOTE = (
+    "Each light alone: flat meter toward it. All together: dome toward the camera. On background and floor both: flat "
+    "on the surface. Background centre: clear of the sitter."
+)
+_ALONE_NOTE = (
+    "Each light alone, read where it is aimed: flat toward the light, on the background flat on its surface. All "
+    "together: dome toward the camera. Loss: stops that the gels take. Noise: of the traced picture over the face, "
+    "in stops."
 )
 
 
@@ -98,21 +108,23 @@ def report_to_console(console: Console, report: Report, folder: Path) -> None:
     settings = report.settings
     console.print(_heading(report.title, settings.iso, settings.f_number, settings.shutter_s))
     console.print(_light_table(report))
-    _prose(console, f"Each light alone, read where it is aimed. Loss, in its gels, and noise are in stops. {_NOTE}")
+    _prose(console, f"{_ALONE_NOTE} {_NOTE}")
     for text in _blocked_lines(report.lights):
         _prose(console, text, style="yellow")
+    for silk in (silk for light in report.lights if light.on for silk in light.silks):
+        _prose(console, silk.words, style="")
     _prose(console, _ratio_line(report.ratio), style="")
     _prose(console, report.ambient.words, style="")
     if report.haze is not None:
         _prose(console, haze_words(report.haze), style="")
     console.print()
     rig_to_console(console, report, aperture_mark(settings.f_number))
-    console.print()
     console.print(_map_table(report))
     omitted = next((m.left_out for m in report.maps.values() if m.left_out), "")
     if omitted:
         lost = f"{100 * report.picture.share_no_detail:.1f} %"
-        _prose(console, f"Not counted there: {omitted}. Of the whole picture, {lost} has no detail.", style="")
+        words = f"These maps leave out: {omitted}. Of the whole picture, lamps and sky included, {lost} has no detail."
+        _prose(console, words, style="")
     if report.picture.share_gamut_mapped >= 0.0005:
         share = f"{100 * report.picture.share_gamut_mapped:.1f} %"
         _prose(
@@ -159,7 +171,8 @@ def _light_table(report: Report) -> Table:
 
 def _blocked_lines(lights: list[LightReport]) -> list[str]:
     return [
-        f"{' and '.join(light.blocked_by)} in the way of {light.name} {place_words(light.read_at.probe)}."
+        f"{' and '.join(light.blocked_by)} {'stand' if len(light.blocked_by) > 1 else 'stands'} in the way of "
+        f"{light.name}, which is read {place_words(light.read_at.probe)}."
         for light in lights
         if light.on and light.blocked_by
     ]
@@ -205,7 +218,7 @@ def _map_cells(numbers: MapReport) -> tuple[str, ...]:
 
 def _ratio_line(ratio: RatioReport) -> str:
     if ratio.key_to_fill is None or ratio.lit_to_shadow is None:
-        return "Lighting ratio: none. It takes a key and a fill that are on and reach the face."
+        return "No lighting ratio: that takes a key and a fill, both on and both reaching the face."
     return (
         f"Lighting ratio: key to fill (K:F) {format_ratio(ratio.key_to_fill)}, "
         f"lit to shadow (K+F):F {format_ratio(ratio.lit_to_shadow)}"
@@ -229,21 +242,24 @@ def meter_table(console: Console, stage: Stage, readings: list[Reading], ratio: 
             table.add_row(_said(probe.name), *(_cell(_reading_at(readings, probe.name, light)) for light in group))
         console.print(table)
         console.print()
-    _prose(console, f"Each light alone: flat meter toward it. All: dome toward camera. {_NOTE}")
+    _prose(console, f"{_METER_NOTE} {_NOTE}")
     _prose(console, _ratio_line(ratio), style="")
 
 
 def _reading_at(readings: list[Reading], probe: str, light: Light | None) -> Reading:
+    flat = probe.startswith(("background", AIM_PROBE, "floor"))
     if light is None:
-        return find(readings, probe, ALL_LIGHTS, "dome")
-    return find(readings, probe, light.name, own_aim(light))
+        return find(readings, probe, ALL_LIGHTS, "flat:surface" if flat else "dome")
+    return find(readings, probe, light.name, "flat:surface" if flat else own_aim(light))
 
 
 def _column_name(light: Light | None) -> str:
-    return "all, dome" if light is None else light.name
+    return "all" if light is None else light.name
 
 
 def _said(name: str) -> str:
+    if name.startswith(AIM_PROBE):
+        return f"background, aim of {name.removeprefix(AIM_PROBE)}"
     return name.replace("_", " ")
 
 

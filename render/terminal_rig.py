@@ -10,16 +10,17 @@ from .rigging import WallSpreadReport
 from .streams import Console, Table
 
 _NOTE = (
-    "Beam and field: metres out to half and a tenth of the peak, on a wall square to the axis. Wall, floor and legs: "
-    "stops under the face, this light alone, where it is read at the face. Loss: stops on the axis under the standard "
-    "reflector on the same head, same distance from the front. On the wall: the beam where it falls on what is behind "
-    "the sitter; cut where that ends inside it."
+    "Beam and field: width in metres, to half and to a tenth of its brightest light, at the face's distance. On the "
+    "wall: the beam on what is behind the sitter; cut: the wall ends inside the beam. Wall, floor and legs: how many "
+    "stops less they get than the face, from this light alone. Loss: stops on the axis that the modifiers take, "
+    "against the standard reflector on the same head, at the same distance from the front; minus: they give more. "
+    "Alone at: the power at which this light alone reads the set aperture at the face."
 )
 
 
 def rig_to_console(console: Console, report: Report, mark: str) -> None:
-    """Width, spill, loss and needed setting of every light that stands on the set; nothing without one.
-    `mark` is the set aperture as it is said."""
+    """Width, spill, loss and needed setting of every light that stands on the set, and an empty line; nothing without
+    one. `mark` is the set aperture as it is said."""
     standing = [light for light in report.lights if light.spread_at_face is not None and light.on]
     if not standing:
         return
@@ -37,6 +38,7 @@ def rig_to_console(console: Console, report: Report, mark: str) -> None:
         table.add_row(*map(Text, cells))
     console.print(table)
     console.print(Text(_NOTE, style="dim"))
+    console.print()
 
 
 def _cells(light: LightReport) -> list[str]:

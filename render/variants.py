@@ -106,7 +106,9 @@ def _allowed(variations: list[Variation], styles: list[str] | None) -> None:
             "--vary light.key.distance_m=0.6,1.2,2.5."
         )
     if count > 2:
-        raise KeyfallError(f"{count} variations make no sheet. Allowed: one or two (key styles count as one).")
+        raise KeyfallError(
+            f"{count} variations are given. A sheet takes at most two (key styles count as one): leave out {count - 2}."
+        )
     keys = _keys(variations)
     twice = next((key for key in keys if keys.count(key) > 1), None)
     if twice is not None:

@@ -108,6 +108,9 @@ def check_tables(data: dict[str, Any], folder: Path, before: Walk | None = None)
     version = format_problem(data, FORMAT)
     if version is not None and data.get("format") is not None:
         return Checked(tables, None, [version], None)
+    if data.keys() & {"head", "modifier", "reading"} and not data.keys() & {"camera", "sitter", "light"}:
+        fix = 'Check it with keyfall kit; a scene names it with kit = "FILE".'
+        return Checked(tables, None, [Problem((), "this is a kit file, not a scene file", fix=fix)], None)
     problems = [version] if version is not None else []
     data = {"format": FORMAT, **data}
     scene: Scene | None = None

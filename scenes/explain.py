@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -17,6 +18,7 @@ from .schema_walk import Schema, SchemaWalk, shown
 _KINDS = {bool: "", int: "the number ", float: "the number ", str: "the text ", list: "the list ", dict: "the table "}
 
 
+_NUMBER_WITH_UNIT = re.compile(r"\s*(-?[0-9]+(?:[.,][0-9]+)?)\s*[a-zA-Z°]*\s*")
 _OTHER_WORDS = {"backdrop": "background", "model": "sitter", "subject": "sitter", "person": "sitter", "fog": "haze"}
 """What people also call the tables of a scene."""
 
@@ -197,7 +199,17 @@ class _Explainer:
             return self._missing(path)
         if kind.endswith("_type") or kind == "is_instance_of":
             return self._wrong_type(path, schema, value, allowed)
+        if kind == "string_pattern_mismatch" and path == ("camera", "aspect"):
+            return self._aspect(path, str(value))
         return Problem(path, f"{shown(value)} is not allowed", allowed, self._about(path))
+
+    def _aspect(self, path: KeyPath, value: str) -> Problem:
+        """A shape of the picture that is not written as width:height."""
+        sides = re.findall(r"[0-9]+(?:\.[0-9]+)?", value)
+        known = {"square": "1:1", "portrait": "4:5", "landscape": "3:2"}.get(value.strip().lower())
+        written = f"{sides[0]}:{sides[1]}" if len(sides) == 2 else known
+        fix = f'Write aspect = "{written}".' if written else self._about(path)
+        return Problem(path, f"{shown(value)} is not a shape", 'Allowed: width to height, as in "4:5" or "3:2".', fix)
 
     def _wrong_type(self, path: KeyPath, schema: Schema, value: Any, allowed: str) -> Problem:
         expected = self.walk.expected(schema)
@@ -209,6 +221,8 @@ class _Explainer:
         fix = ""
         if _is_number(value) and "number" in self.walk.describe(schema):
             fix = "Write the number without quotes."
+        elif "number" in expected and (bare := _NUMBER_WITH_UNIT.fullmatch(value if isinstance(value, str) else "")):
+            fix = f"Write the number alone: {bare.group(1).replace(',', '.')}."
         if expected == "a list" and not isinstance(value, dict):
             fix = f"Put it in brackets: {_key_name(path)} = [{shown(value)}]."
         found = f"{_kind(value)}{shown(value)}"

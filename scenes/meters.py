@@ -91,9 +91,23 @@ def difference_words(stops: float | None, level: str = "as set") -> str:
 
 
 def reading_words(f_number: float, stops: float | None) -> str:
-    """A reading and how far it lies from the set aperture: "f/8 + 0.3, 0.2 under"."""
+    """A reading and how far it lies from the set aperture, which it names: "f/5.6 + 0.6 (0.4 under f/8)".
+
+    Examples
+    --------
+    >>> reading_words(8.0 * 2**-0.2, -0.4)
+    'f/5.6 + 0.6 (0.4 under f/8)'
+    """
     said = aperture_words(f_number)
-    return said if stops is None or said == "no light" else f"{said}, {difference_words(stops)}"
+    if stops is None or said == "no light":
+        return said
+    return f"{said} ({from_aperture_words(stops, f_number / 2.0 ** (stops / 2))})"
+
+
+def from_aperture_words(stops: float | None, f_number: float) -> str:
+    """Stops from the set aperture, which is named: "0.2 under f/8", "as set"."""
+    said = difference_words(stops)
+    return f"{said} f/{aperture_mark(f_number)}" if said.endswith((" over", " under")) else said
 
 
 def aperture_mark(f_number: float) -> str:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from materials.spelling import nearest
+from materials.spelling import did_you_mean, nearest
 
-__all__ = ["LANDMARKS", "MESH_LANDMARKS", "listed", "nearest"]
+__all__ = ["LANDMARKS", "MESH_LANDMARKS", "did_you_mean", "listed", "nearest"]
 
 LANDMARKS = {
     "face": "middle of the face",

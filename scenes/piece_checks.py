@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,6 +19,7 @@ CLEARANCE_M = 0.02
 """Least distance between a piece and the lens, metres."""
 
 _TOUCH_M = 0.001
+_AWAY_M = tuple(0.05 * k for k in range(1, 61))
 
 
 def piece_problems(
@@ -33,7 +35,7 @@ def piece_problems(
     key = "at_m" if piece.at_m is not None else "distance_m"
     yield from _bounds(piece, sheet, key, room, background)
     if cuts_sitter(sheet, sitter):
-        yield Problem((key,), f"the {piece.kind} cuts through the sitter", fix="Move it away, or make it smaller.")
+        yield _cut(piece, sheet, key, sitter)
     points = sheet.points()
     for name, fixture in fixtures.items():
         if fixture is not None and in_fixture(fixture, points, -_TOUCH_M).any():
@@ -88,6 +90,27 @@ def cuts_sitter(sheet: Sheet, sitter: PlacedSitter) -> bool:
         if any(sheet.crossing(corners[:, k], corners[:, (k + 1) % 3]).any() for k in range(3)):
             return True
     return point_in_sitter(sheet.centre_m, sitter)
+
+
+def _cut(piece: Piece, sheet: Sheet, key: str, sitter: PlacedSitter) -> Problem:
+    """A piece through the sitter, and how far it has to go to be clear: out along its distance, or level away."""
+    placed = piece.distance_m is not None and piece.at_m is None
+    way = -sheet.forward
+    if not placed:
+        level = (sheet.centre_m - (sitter.low + sitter.high) / 2) * [1, 0, 1]
+        level = level if np.linalg.norm(level) > _TOUCH_M else way * [1, 0, 1]
+        way = level / max(float(np.linalg.norm(level)), 1e-9)
+    moved = ((step, replace(sheet, centre_m=sheet.centre_m + step * way)) for step in _AWAY_M)
+    away = next((step for step, there in moved if not cuts_sitter(there, sitter)), None)
+    message = f"the {piece.kind} cuts through the sitter"
+    if away is None:
+        return Problem((key,), message, fix="Move it away from the sitter, or make it smaller.")
+    message += f"; {away:.2f} m farther away it is clear"
+    if placed:
+        fix = f"Write distance_m = {(piece.distance_m or 0.0) + away:.2f} or more, or make it smaller."
+    else:
+        fix = f"Move it {away:.2f} m away from the sitter, or make it smaller."
+    return Problem((key,), message, fix=fix)
 
 
 def _before_the_camera(

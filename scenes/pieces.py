@@ -122,7 +122,9 @@ def piece_net(name: str, piece: Piece, sheet: Sheet) -> Net | None:
 
 def set_piece(name: str, piece: Piece, sheet: Sheet) -> SetPiece:
     """What a piece is and where it stands, for whoever draws or packs it."""
-    return SetPiece(name, piece.kind, sheet.centre_m, sheet.right, sheet.up, sheet.forward, sheet.size_m, sheet.round)
+    return SetPiece(
+        name, piece.kind, sheet.centre_m, sheet.right, sheet.up, sheet.forward, sheet.size_m, sheet.round, piece.stops
+    )
 
 
 def _shape(name: str, sheet: Sheet, finish: Finish) -> Shape:

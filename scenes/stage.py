@@ -184,7 +184,7 @@ class SetPiece:
     ----------
     name : that of its table. kind : "flag", "net", "silk" or "board".
     centre_m, right, up, forward : (3,) float64, place and orthonormal axes; `forward` is where its face looks.
-    size_m : (2,) float64, width and height; the diameter twice when `round`.
+    size_m : (2,) float64, width and height; the diameter twice when `round`. stops : what a net or silk stops.
     """
 
     name: str
@@ -195,6 +195,7 @@ class SetPiece:
     forward: np.ndarray
     size_m: np.ndarray
     round: bool
+    stops: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

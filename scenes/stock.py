@@ -14,7 +14,7 @@ from materials.reading import why_unreadable
 
 from .findings import KeyPath, Problem
 from .model.light import CLOUD_CCT_K
-from .names import listed, nearest
+from .names import did_you_mean, listed
 from .placing import stock_figure
 from .stock_names import stock_names
 
@@ -56,9 +56,8 @@ def check_name(kind: str, given: str, key: KeyPath) -> Iterator[Problem]:
     allowed = stock_names(kind)
     if given in allowed:
         return
-    close = nearest(given, allowed)
+    fix = did_you_mean(given, allowed)
     rest = "; keyfall list shows them all" if len(allowed) > _MOST_LISTED else ""
-    fix = f"Did you mean {close}?" if close else ""
     message = f"there is no {_WORDS.get(kind, kind)} '{given}'"
     yield Problem(key, message, f"Allowed: {listed(allowed, _MOST_LISTED)}{rest}.", fix)
 
@@ -86,8 +85,7 @@ def absent(kind: str, given: str, allowed: Mapping[str, object], key: KeyPath) -
     """One problem when the kit has no head or modifier (`kind`) of this name."""
     if given in allowed:
         return
-    close = nearest(given, allowed)
-    fix = f"Did you mean {close}?" if close else ""
+    fix = did_you_mean(given, allowed)
     rest = "; keyfall kit shows them all" if len(allowed) > _MOST_LISTED else ""
     message = f"there is no {kind} '{given}' in the kit"
     yield Problem(key, message, f"Allowed: {listed(allowed, _MOST_LISTED)}{rest}.", fix)

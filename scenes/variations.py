@@ -15,6 +15,7 @@ from typing import Any
 
 from materials.errors import KeyfallError
 
+from .model import Scene
 from .names import listed, nearest
 
 MOST_VALUES = 12
@@ -158,6 +159,14 @@ def changed(tables: dict[str, Any], keys: tuple[tuple[str, ...], ...], values: t
     tables = copy.deepcopy(tables)
     for path, value in zip(keys, values, strict=True):
         table: Any = tables
+        if len(path) == 1 and path[0] not in tables and path[0] not in Scene.model_fields:
+            raise KeyfallError(
+                f"The key '{path[0]}' has no table before it. Write both, e.g. light.key.distance_m or camera.height_m."
+            )
+        if path[0] not in tables:
+            homes = [kind for kind in ("light", "piece") if path[0] in tables.get(kind, {})]
+            if homes:
+                raise KeyfallError(f"{'.'.join(path)} names no table of the scene. Write {homes[0]}.{'.'.join(path)}.")
         for depth, part in enumerate(path[:-1]):
             if depth == 1 and path[0] in ("light", "piece") and part not in table:
                 raise KeyfallError(_missing(path[0], part, table))

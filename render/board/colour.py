@@ -37,8 +37,9 @@ METHOD = (
     "Each swatch is a colour of light: the crescent on white paper, on the side it comes from, the disc on the sitter. "
     "Computed as light × gel × reflectance at every nanometre and adapted to the camera's white (CAT16). So that hues "
     f"compare, paper is shown at lightness L* {PAPER_LIGHTNESS:.0f}, the sitter at L* {SITTER_LIGHTNESS:.0f}. dE00 is "
-    "the colour difference CIEDE2000 in CIELAB under D65; degrees are hue angles h_ab, and between two lights the "
-    "difference of theirs."
+    "the colour difference CIEDE2000: 1 is about the least that one sees side by side. Hues are angles around the "
+    "colour circle (CIELAB, D65): 0° rose, 90° yellow, 180° green, 270° blue; between two lights, how far "
+    "theirs are apart."
 )
 
 _KAPPA, _EPSILON = 24389 / 27, 216 / 24389

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from ..sheet import LABEL, SMALL, Page, Type
 from .blocks import LOOK_TEXT, LOOK_TITLE, Block, draw_swatch, paragraph, stacked, swatch_words
@@ -16,12 +17,35 @@ _THUMB_MM, _GAP_MM, _BAND_GAP_MM = 17.0, 5.0, 5.5
 _RADIUS_MM, _COLUMNS, _LINE_MM = 5.2, 3, 3.0
 _NAME, _LINE = Type(8, "semibold", 1.16), Type(8, "regular", 1.16)
 _TALLEST_GROUP = 12
+_BESIDE = 0.42
 _KINDS = {"head": "Heads", "modifier": "Modifiers", "gel": "Gels"}
 
 
+@dataclass(frozen=True, slots=True)
+class _Size:
+    """How large a look stands: its picture's share of the first column (0: small), the radius of its swatches, and
+    what the type of its contrasts grows by."""
+
+    picture: float
+    radius_mm: float
+    factor: float
+
+
+_SIZES = (
+    _Size(1.0, 13.0, 1.1), _Size(0.85, 12.0, 1.1), _Size(0.7, 11.0, 1.1), _Size(0.55, 10.0, 1.1),
+    _Size(_BESIDE, _RADIUS_MM, 1.1), _Size(0.0, _RADIUS_MM, 1.0),
+)  # fmt: skip
+
+
 def light_pages(board: Board, kit: Block, method: Block) -> list[Page]:
-    """A band for every look, then kit and method, on as many pages as that takes."""
-    bands = [_band(board, number) for number in range(len(board.looks))]
+    """A band for every look, then kit and method, on as many pages as that takes; looks as large as fit there."""
+    fewest = _draw_pages(board, kit, method, _SIZES[-1])
+    larger = (_draw_pages(board, kit, method, size) for size in _SIZES[:-1])
+    return next((pages for pages in larger if len(pages) == len(fewest)), fewest)
+
+
+def _draw_pages(board: Board, kit: Block, method: Block, size: _Size) -> list[Page]:
+    bands = [_band(board, number, size) for number in range(len(board.looks))]
     if board.head_cut:
         bands.insert(0, _head(board))
     width, height = board.size_mm
@@ -46,12 +70,12 @@ def _columns(board: Board) -> tuple[float, float, float]:
     return round(0.235 * width, 1), round(0.66 * width, 1), width
 
 
-def _band(board: Board, number: int) -> Block:
+def _band(board: Board, number: int, size: _Size) -> Block:
     look = board.looks[number]
     second, third, width = _columns(board)
-    name = _name(board, number, second - _GAP_MM)
-    swatches = _swatches(look, third - second - _GAP_MM)
-    contrasts = contrast_list(look, width - third)
+    name = _name(board, number, second - _GAP_MM, size.picture)
+    swatches = _swatches(look, third - second - _GAP_MM, size.radius_mm)
+    contrasts = contrast_list(look, width - third, size.factor)
 
     def draw(page: Page, x: float, y: float) -> None:
         name.draw(page, x, y)
@@ -67,23 +91,26 @@ def _head(board: Board) -> Block:
     return stacked([(paragraph(text, kind, 190.0, colour), 1.0) for text, kind, colour in texts if text])
 
 
-def _name(board: Board, number: int, width_mm: float) -> Block:
-    """A small picture with the look's title, and its caption where the picture's page had no room for all of it."""
+def _name(board: Board, number: int, width_mm: float, share: float) -> Block:
+    """A picture over a share of the width (0: a small one) with the look's title beside or under it, and its caption
+    where the picture's page had no room for all of it."""
     look, picture = board.looks[number], board.pictures[number]
     aspect = aspect_of(picture)
-    across = min(_THUMB_MM * aspect, 0.42 * width_mm)
+    across = share * width_mm if share else min(_THUMB_MM * aspect, _BESIDE * width_mm)
     down = across / aspect
-    words = [(paragraph(look.title, LOOK_TITLE, width_mm - across - 3), 1.0)]
+    under = share > _BESIDE
+    room = width_mm if under else width_mm - across - 3
+    words = [(paragraph(look.title, LOOK_TITLE, room), 1.0)]
     if number in board.cut:
-        words.append((paragraph(look.caption, LOOK_TEXT, width_mm - across - 3, "quiet"), 1.0))
-    words += [(paragraph(text, SMALL, width_mm - across - 3, "quiet"), 0.0) for text in side_notes(look)]
+        words.append((paragraph(look.caption, LOOK_TEXT, room, "quiet"), 1.0))
+    words += [(paragraph(text, SMALL, room, "quiet"), 0.0) for text in side_notes(look)]
     text = stacked(words)
 
     def draw(page: Page, x: float, y: float) -> None:
         page.picture(x, y, across, down, picture)
-        text.draw(page, x + across + 3, y - 0.6)
+        text.draw(page, x if under else x + across + 3, y + down + 1.5 if under else y - 0.6)
 
-    return Block(max(down, text.height_mm), False, draw)
+    return Block(down + 1.5 + text.height_mm if under else max(down, text.height_mm), False, draw)
 
 
 def side_notes(look: LookReport) -> list[str]:
@@ -92,20 +119,24 @@ def side_notes(look: LookReport) -> list[str]:
     return [f"Swatches on {look.sitter}.", *dark]
 
 
-def _swatches(look: LookReport, width_mm: float) -> Block:
-    """Three swatches a line, each with its names and the hue of paper and sitter."""
-    each = (width_mm - _GAP_MM * (_COLUMNS - 1)) / _COLUMNS
+def _swatches(look: LookReport, width_mm: float, radius: float) -> Block:
+    """Three swatches a line, each with its names and the hue of paper and sitter beside it, or under a large one."""
+    each, under = (width_mm - _GAP_MM * (_COLUMNS - 1)) / _COLUMNS, radius > _RADIUS_MM
     swatches, on = look.swatches, sitter_noun(look)
-    words = [_swatch_text(swatch, on, each - 2 * _RADIUS_MM - 2) for swatch in swatches]
+    words = [_swatch_text(swatch, on, each if under else each - 2 * radius - 2) for swatch in swatches]
     lines = [range(at, min(at + _COLUMNS, len(words))) for at in range(0, len(words), _COLUMNS)]
-    heights = [max(2 * _RADIUS_MM, *(words[n].height_mm for n in line)) for line in lines]
+    texts = [max(words[n].height_mm for n in line) for line in lines]
+    heights = [2 * radius + 1.5 + text if under else max(2 * radius, text) for text in texts]
 
     def draw(page: Page, left: float, top: float) -> None:
         for line, high in zip(lines, heights, strict=True):
             for column, number in enumerate(line):
                 x = left + column * (each + _GAP_MM)
-                draw_swatch(page, x + _RADIUS_MM, top + _RADIUS_MM, _RADIUS_MM, swatches[number])
-                words[number].draw(page, x + 2 * _RADIUS_MM + 2, top - 0.3)
+                draw_swatch(page, x + radius, top + radius, radius, swatches[number])
+                if under:
+                    words[number].draw(page, x, top + 2 * radius + 1.5)
+                else:
+                    words[number].draw(page, x + 2 * radius + 2, top - 0.3)
             top += high + _LINE_MM
 
     return Block(sum(heights) + _LINE_MM * max(len(lines) - 1, 0), False, draw)
@@ -113,7 +144,8 @@ def _swatches(look: LookReport, width_mm: float) -> Block:
 
 def _swatch_text(swatch: SwatchReport, on: str, width_mm: float) -> Block:
     name, gel = swatch_words(swatch)
-    hues = f"{_hue(swatch.on_paper)}, {on} {_hue(swatch.on_sitter)}"
+    paper, sitter = _hue(swatch.on_paper), _hue(swatch.on_sitter)
+    hues = f"{paper if paper == 'neutral' else f'hue {paper}'}, {on} {sitter}"
     rows = [paragraph(name, _NAME, width_mm), *(paragraph(text, _LINE, width_mm, "quiet") for text in (gel, hues))]
     return stacked([(row, 0.0) for row in rows])
 
@@ -122,15 +154,17 @@ def _hue(colour: ColourReport) -> str:
     return "neutral" if colour.hue_deg is None else f"{colour.hue_deg:.0f}°"
 
 
-def contrast_list(look: LookReport, width_mm: float) -> Block:
+def contrast_list(look: LookReport, width_mm: float, factor: float = 1.0) -> Block:
     """Every contrast of a look: in words, then its numbers on paper and on the sitter."""
+    label, line = LABEL.scaled(factor), SMALL.scaled(factor)
     if not look.contrasts:
-        return paragraph("One colour of light.", SMALL, width_mm, "quiet")
+        return paragraph("One colour of light.", line, width_mm, "quiet")
     parts = []
     for contrast in look.contrasts:
         words = f"{contrast.words[0].upper()}{contrast.words[1:]}."
-        parts.append((paragraph(f"{contrast.first} against {contrast.second}", LABEL, width_mm), 0.0))
-        parts.append((paragraph(f"{words} {contrast_numbers(contrast, sitter_noun(look))}", SMALL, width_mm), 1.4))
+        parts.append((paragraph(f"{contrast.first} against {contrast.second}", label, width_mm), 0.0))
+        told = f"{words} {contrast_numbers(contrast, sitter_noun(look))}"
+        parts.append((paragraph(told, line, width_mm), 1.4 * factor))
     return stacked(parts)
 
 
@@ -142,11 +176,11 @@ def sitter_noun(look: LookReport) -> str:
 def contrast_numbers(contrast: ContrastReport, on: str) -> str:
     """Hue angles and dE00 of a contrast, on paper and on the sitter."""
     paper = _numbers(contrast.paper_hue_deg, contrast.paper_de00)
-    return f"Paper {paper}; {on} {_numbers(contrast.sitter_hue_deg, contrast.sitter_de00)}."
+    return f"On paper {paper}; on {on} {_numbers(contrast.sitter_hue_deg, contrast.sitter_de00)}."
 
 
 def _numbers(hue_deg: float | None, de00: float) -> str:
-    return f"dE00 {de00:.0f}" if hue_deg is None else f"{hue_deg:.0f}°, dE00 {de00:.0f}"
+    return f"dE00 {de00:.0f}" if hue_deg is None else f"{hue_deg:.0f}° apart, dE00 {de00:.0f}"
 
 
 def kit_words(item: KitItem) -> str:

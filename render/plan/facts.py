@@ -95,13 +95,14 @@ def _light(light: PlanLight, plan: PlanSet) -> PlanLightReport:
             reach_m=support.reach_m, in_picture=support.seen,
         ),
         f_number=row.reading_f_number, stops=row.reading_stops, where=row.meter_point, blocked_by=row.blocked_by,
+        silks=row.silks,
     )  # fmt: skip
 
 
 def piece_facts(plan: PlanSet) -> list[PlanPiece]:
     """Set pieces."""
     return [
-        PlanPiece(name=p.name, kind=p.kind, middle_m=place(p.corners_m.mean(axis=0)), size_m=p.size_m)
+        PlanPiece(name=p.name, kind=p.kind, stops=p.stops, middle_m=place(p.corners_m.mean(axis=0)), size_m=p.size_m)
         for p in plan.pieces
     ]  # fmt: skip
 

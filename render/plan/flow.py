@@ -9,7 +9,7 @@ from ..sheet import HEADING, LABEL, SMALL, Column, Page, Table, shortened, wrapp
 from ..sheet.type import Type
 
 MARGIN_MM, FOOT_MM = 17.0, 15.0
-SECTION_GAP_MM = 8.0
+SECTION_GAP_MM, CLOSE_GAP_MM = 8.0, 5.0
 _DOTS_PER_INCH = 200
 _ROUNDING_MM = 0.01
 _LEAST_ROWS = 3
@@ -24,6 +24,8 @@ class Flow:
     title: str
     pages: list[Page] = field(default_factory=list)
     y: float = MARGIN_MM
+    close: bool = False
+    """Whether type stands closer, so that a plan takes a page less."""
 
     @property
     def page(self) -> Page:
@@ -73,7 +75,7 @@ class Flow:
     def heading(self, text: str, keep_mm: float = 20.0) -> None:
         """A section's heading, with room for what begins under it."""
         if self.y > MARGIN_MM + 14:
-            self.y += SECTION_GAP_MM
+            self.y += CLOSE_GAP_MM if self.close else SECTION_GAP_MM
         self.need(HEADING.line_mm + keep_mm)
         self.y = self.page.text(self.left, self.y, text, HEADING) + 1.6
 

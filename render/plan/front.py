@@ -9,9 +9,9 @@ import numpy as np
 from scenes.meters import (
     aperture_mark,
     aperture_words,
-    difference_words,
     format_ratio,
     format_shutter,
+    from_aperture_words,
     power_mark,
     stops_under_full,
 )
@@ -39,7 +39,7 @@ KICKER = Type(10.5, "semibold", 1.2)
 SETTING = Type(14, "semibold", 1.15)
 VALUE, NAME = Type(11, "semibold", 1.2), Type(10.5, "semibold", 1.2)
 MARGIN_COLUMN_MM, GAP_MM = 46.0, 5.0
-_SETTING_MM = SETTING.line_mm + SMALL.line_mm + 1.2
+_FIGURE_MM = MARGIN_COLUMN_MM / 2 - 1.5
 _TITLE_SIZES_PT = (24.0, 20.0, 16.0, 13.0)
 _TITLE_LINES = 2
 _ROW_PAD_MM = 1.1
@@ -76,17 +76,18 @@ def draw_head(flow: Flow, title: str) -> None:
 def draw_margin(page: Page, x: float, top: float, bottom: float, report: PlanReport, picture: np.ndarray) -> None:
     """Beside the drawing: the picture of the look, the camera's settings in large figures, the scale and its signs."""
     legend = _legend(report)
-    below = 3 * _SETTING_MM + 2.0 + 7.0 + len(legend) * SMALL.line_mm
+    settings = _settings(report)
+    below = _pairs_mm(settings) + 2.0 + 7.0 + len(legend) * SMALL.line_mm
     height, width = picture.shape[:2]
     across = min(MARGIN_COLUMN_MM, max(bottom - top - below - 4.0, 20.0) * width / height)
     down = across * height / width
     page.picture(x, top, across, down, picture)
-    y = _settings(page, x, top + down + 3.0, report) + 2.0
+    y = _figures_in_pairs(page, x, top + down + 3.0, settings) + 2.0
     y = _scale_bar(page, x, y, report.scale) + 1.6
     for line in legend:
         y = page.text(x, y, line, SMALL, colour=page.theme.quiet)
     results = _results(report)
-    if results and y + 5.0 + LABEL.line_mm + -(-len(results) // 2) * _SETTING_MM <= bottom:
+    if results and y + 5.0 + LABEL.line_mm + _pairs_mm(results) <= bottom:
         y = page.text(x, y + 4.0, "All lights on", LABEL) + 1.0
         _figures_in_pairs(page, x, y, results)
 
@@ -107,25 +108,28 @@ def _legend(report: PlanReport) -> list[str]:
     return [line for text in words for line in wrapped(text, SMALL, MARGIN_COLUMN_MM)]
 
 
-def _settings(page: Page, x: float, top: float, report: PlanReport) -> float:
-    """Camera settings in large figures, each over what it is, two in a row."""
+def _settings(report: PlanReport) -> list[tuple[str, str]]:
+    """Camera settings, each with what it is."""
     settings, camera = report.settings, report.camera
-    parts = [
+    return [
         (f"f/{aperture_mark(settings.f_number)}", "aperture"), (format_shutter(settings.shutter_s), "shutter"),
         (f"ISO {settings.iso:g}", "speed"), (balance_words(settings), "white balance"),
         (f"{camera.focal_length_mm:.0f} mm", "lens, 36 x 24"), (metres(camera.distance_to_face_m), "lens to face"),
     ]  # fmt: skip
-    return _figures_in_pairs(page, x, top, parts)
 
 
 def _results(report: PlanReport) -> list[tuple[str, str]]:
-    """What all lights together come to, as far as the set tells."""
-    found = []
+    """What all lights together come to, as far as the set tells: readings, and how far each lies from the set
+    aperture under it."""
+    found, f_number = [], report.settings.f_number
     face = next((c for c in report.checks if c.light == "all" and c.f_number), None)
     if face is not None and face.f_number:
-        found.append((aperture_words(face.f_number), "dome at face"))
+        found.append((aperture_words(face.f_number), f"dome at the face: {from_aperture_words(face.stops, f_number)}"))
     if report.background is not None and report.background.stops is not None:
-        found.append((difference_words(report.background.stops), f"flat on the {report.background.what}"))
+        stops = report.background.stops
+        reads = aperture_words(f_number * 2.0 ** (stops / 2))
+        where = f"{report.background.what}, flat at one point"
+        found.append((reads, f"{where}: {from_aperture_words(stops, f_number)}"))
     if report.key_to_fill is not None and report.lit_to_shadow is not None:
         found += [
             (format_ratio(report.key_to_fill), "key to fill"),
@@ -136,14 +140,25 @@ def _results(report: PlanReport) -> list[tuple[str, str]]:
 
 def _figures_in_pairs(page: Page, x: float, top: float, parts: list[tuple[str, str]]) -> float:
     """Large figures over what they are, two in a row; returns the bottom."""
-    step, kind = MARGIN_COLUMN_MM / 2, SETTING
-    while any(text_width(value, kind) > step - 1.5 for value, _ in parts) and kind.size_pt > 9:
+    kind = SETTING
+    while any(text_width(value, kind) > _FIGURE_MM for value, _ in parts) and kind.size_pt > 9:
         kind = Type(kind.size_pt - 0.5, kind.cut, kind.leading)
-    for k, (value, what) in enumerate(parts):
-        at, y = x + k % 2 * step, top + k // 2 * _SETTING_MM
-        page.text(at, y, value, kind)
-        page.text(at, y + SETTING.line_mm, what, SMALL, colour=page.theme.quiet)
-    return top + -(-len(parts) // 2) * _SETTING_MM
+    for pair in _pairs(parts):
+        for at, (value, what) in zip((x, x + MARGIN_COLUMN_MM / 2), pair, strict=False):
+            page.text(at, top, value, kind)
+            page.paragraph(at, top + SETTING.line_mm, _FIGURE_MM, what, SMALL, colour=page.theme.quiet)
+        top += _pairs_mm(pair)
+    return top
+
+
+def _pairs(parts: list[tuple[str, str]]) -> list[list[tuple[str, str]]]:
+    return [parts[k : k + 2] for k in range(0, len(parts), 2)]
+
+
+def _pairs_mm(parts: list[tuple[str, str]]) -> float:
+    """Height of figures in pairs."""
+    lines = [max(len(wrapped(what, SMALL, _FIGURE_MM)) for _, what in pair) for pair in _pairs(parts)]
+    return sum(SETTING.line_mm + count * SMALL.line_mm + 1.2 for count in lines)
 
 
 def _scale_bar(page: Page, x: float, y: float, scale: int) -> float:
@@ -250,7 +265,10 @@ def _figures(light: PlanLightReport) -> list[tuple[str, str, Type]]:
     if light.elevation_deg is not None and light.elevation_deg > STEEP_DEG:
         side = "overhead"
     rise = "" if light.elevation_deg is None else rise_words(light.elevation_deg)
-    where = light.where if light.stops is None else f"{difference_words(light.stops)}, {light.where}"
+    where = light.where
+    if light.stops is not None and light.f_number:
+        set_to = light.f_number / 2.0 ** (light.stops / 2)
+        where = f"{from_aperture_words(light.stops, set_to)}, {where}"
     if light.blocked_by:
         where += f"; blocked by {' and '.join(light.blocked_by)}"
     aim = aim_words(light.aim, light.aim_m)

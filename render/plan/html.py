@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from scenes.meters import aperture_words, difference_words, power_mark, stops_under_full
+from scenes.meters import power_mark, reading_words, stops_under_full
 
 from ..settings_words import settings_line
 from ..sheet import Page
@@ -48,7 +48,7 @@ def _light(light: PlanLight, told: PlanLightReport) -> str:
     setting = "" if told.power is None else ", ".join(part for part in (power_mark(told.power), energy, under) if part)
     side = "" if told.azimuth_deg is None else side_words(told.azimuth_deg)
     rise = "" if told.elevation_deg is None else rise_words(told.elevation_deg)
-    reads = f"{aperture_words(told.f_number or 0.0)}, {difference_words(told.stops)}" if told.f_number else "no light"
+    reads = reading_words(told.f_number, told.stops) if told.f_number else "no light"
     aim = aim_words(told.aim, told.aim_m)
     return facts(
         [
@@ -59,6 +59,7 @@ def _light(light: PlanLight, told: PlanLightReport) -> str:
             ("Tilt", "" if told.tilt_deg is None else tilt_words(told.tilt_deg)),
             ("Stand", "" if foot is None else f"{told.support.kind} at {place_words(foot[0], foot[2])}"),
             ("Reads alone", reads), ("Meter", told.where), ("In its way", " and ".join(told.blocked_by)),
+            ("Silk", " ".join(told.silks)),
         ]
     )  # fmt: skip
 

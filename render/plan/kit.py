@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 
+from scenes.meters import format_amount
+
 from .record import KitItem, PlanBackground, PlanCamera, PlanPiece
 from .set import PlanLight, PlanSet
-from .words import metres
+from .words import metres, piece_words
 
 _SHAPES = {
     "disk": "disk", "rectangle": "rectangle", "octagon": "octagon", "sphere": "ball", "spot": "spot", "tube": "tube",
@@ -37,7 +39,8 @@ def kit_list(
     items = [KitItem(group=g, count=n, what=what) for g, counts in found for what, n in sorted(counts.items())]
     bags = sum(n * (2 if what.startswith("boom") else 1) for what, n in supports.items())
     items += [KitItem(group="Supports", count=n, what=what) for what, n in sorted(supports.items())]
-    items += [KitItem(group="Supports", count=1, what=f"stand and arm for the {p.kind} {p.name}") for p in pieces]
+    held = [f"stand and arm for the {piece_words(p.kind, p.name)}" for p in pieces]
+    items += [KitItem(group="Supports", count=1, what=what) for what in held]
     if bags + len(pieces):
         items.append(KitItem(group="Supports", count=bags + len(pieces), what="sandbags"))
     return [*items, *_set_items(background, pieces, plan.stage.haze is not None), *_tools(camera, bool(heads), flashes)]
@@ -77,7 +80,9 @@ def _set_items(background: PlanBackground | None, pieces: list[PlanPiece], haze:
         items.append(KitItem(group="Set", count=1, what=f"background, {background.finish}, {size}, with its supports"))
     for piece in pieces:
         size = f"{piece.size_m[0]:.2f} x {metres(piece.size_m[1])}"
-        items.append(KitItem(group="Set", count=1, what=f"{piece.kind} {piece.name}, {size}"))
+        unit = "stop" if piece.stops == 1 else "stops"
+        cloth = "" if piece.stops is None else f"{format_amount(piece.stops, 2)} {unit}, "
+        items.append(KitItem(group="Set", count=1, what=f"{piece_words(piece.kind, piece.name)}, {cloth}{size}"))
     return items
 
 

@@ -73,7 +73,7 @@ def _set_view(stage: Stage, notes: list[str]) -> SetView | None:
     try:
         return draw_set_view(stage, SET_VIEW_PX)
     except SetViewError as reason:
-        notes.append(f"The picture of the set is left out. {reason}")
+        notes.append(f"This plan has no view of the set in three dimensions. {reason}")
         return None
 
 

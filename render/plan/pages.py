@@ -7,8 +7,9 @@ from typing import Literal
 
 import numpy as np
 
-from scenes.meters import aperture_words, difference_words
+from scenes.meters import aperture_mark, aperture_words, difference_words
 
+from ..readings import ALL_LIGHTS
 from ..rigged.view import SetView
 from ..sheet import PAPERS_MM, Column, Page, Type, wrapped
 from .canvas import token
@@ -20,13 +21,15 @@ from .kit_list import draw_kit
 from .record import PlanReport, PlanStep
 from .set import PlanSet
 from .view import SCALES, TOP
-from .words import metres, number, tilt_words, unbroken
+from .words import metres, number, piece_words, tilt_words, unbroken
 
 UNTITLED = "Untitled look"
 FRONT_TOP_MM = 14.0
 _SIDE_MM, _LEAST_MM, _LIST_GAP_MM = 104.0, 95.0, 6.0
 _TABLE_ROW_MM, _KEPT_MM = 6.0, 44.0
 STEP, CHECK = Type(9.5), Type(9.5, "semibold")
+_CLOSER, _WELL_FILLED = 0.92, 0.6
+_LEAST_RULED_MM, _RULE_MM = 50.0, 9.0
 COARSER_BY = 1.5
 """How much smaller the drawing may become for the list of lights to stand on the first page."""
 
@@ -61,8 +64,44 @@ def front_page(plan: PlanSet, paper: str, list_mm: float) -> FrontPage:
 def draw_pages(
     plan: PlanSet, report: PlanReport, picture: np.ndarray, view: SetView | None, front: FrontPage
 ) -> list[Page]:
-    """All pages: what hangs on the wall, the view from the side and the set, then the work in order."""
-    flow = Flow(*PAPERS_MM[report.paper], title=report.title or UNTITLED)
+    """All pages: what hangs on the wall, the view from the side and the set, then the work in order.
+
+    Where a plan would end on a page that is little filled, its type stands closer if that saves the page; the kit,
+    which stays together, changes places with the cautions if that does.
+    """
+    flow = _flow(plan, report, picture, view, front, close=False, kit_last=False)
+    if _filled(flow) < _WELL_FILLED:
+        for close, kit_last in ((False, True), (True, False), (True, True)):
+            other = _flow(plan, report, picture, view, front, close, kit_last)
+            if len(other.pages) < len(flow.pages):
+                flow = other
+                break
+    _lines_to_write_on(flow)
+    flow.number_pages()
+    return flow.pages
+
+
+def _lines_to_write_on(flow: Flow) -> None:
+    """What is left of the last page, ruled, where it has room for more than a few lines."""
+    if flow.room < _LEAST_RULED_MM:
+        return
+    flow.heading("Noted on the day")
+    flow.paragraph("What the meter said, and what was moved.", quiet=True)
+    while flow.room >= _RULE_MM:
+        flow.y += _RULE_MM
+        flow.page.rule(flow.left, flow.y, flow.measure)
+
+
+def _filled(flow: Flow) -> float:
+    """Share of the last page that is taken, of a plan with more pages than one."""
+    return flow.y / flow.bottom if len(flow.pages) > 1 else 1.0
+
+
+def _flow(
+    plan: PlanSet, report: PlanReport, picture: np.ndarray, view: SetView | None, front: FrontPage, close: bool,
+    kit_last: bool,
+) -> Flow:  # fmt: skip
+    flow = Flow(*PAPERS_MM[report.paper], title=report.title or UNTITLED, close=close)
     flow.turn(heading=False)
     flow.y = FRONT_TOP_MM
     draw_head(flow, report.title or UNTITLED)
@@ -89,11 +128,13 @@ def draw_pages(
     _windows(flow, report)
     _steps(flow, report)
     _checks(flow, report)
-    draw_kit(flow, report.kit)
+    if not kit_last:
+        draw_kit(flow, report.kit)
     _texts(flow, "Cautions", report.cautions)
     _texts(flow, "Notes", report.notes)
-    flow.number_pages()
-    return flow.pages
+    if kit_last:
+        draw_kit(flow, report.kit)
+    return flow
 
 
 def _light_list(flow: Flow, lights: LightList) -> None:
@@ -160,7 +201,7 @@ def _tape_rows(report: PlanReport) -> list[list[str]]:
         )  # fmt: skip
     for piece in report.pieces:
         x, y, z = piece.middle_m
-        rows.append(["", f"{piece.kind} {piece.name}", "", "", "", number(x), number(z), metres(y), ""])
+        rows.append(["", piece_words(piece.kind, piece.name), "", "", "", number(x), number(z), metres(y), ""])
     x, y, z = report.camera.at_m
     rows.append(
         [
@@ -192,45 +233,53 @@ def _steps(flow: Flow, report: PlanReport) -> None:
     flow.y += 2.0
     side = 0.27 * flow.measure
     width = flow.measure - 9.0 - side - 5.0
+    do, check = (kind.scaled(_CLOSER if flow.close else 1.0) for kind in (STEP, CHECK))
+    pad = 3.0 if flow.close else 4.2
     heights = [
-        max(len(wrapped(unbroken(s.do), STEP, width)) * STEP.line_mm,
-            len(wrapped(unbroken(s.check), CHECK, side)) * CHECK.line_mm) + 4.2
+        max(len(wrapped(unbroken(s.do), do, width)) * do.line_mm,
+            len(wrapped(unbroken(s.check), check, side)) * check.line_mm) + pad
         for s in report.steps
     ]
 
     def draw(index: int, top: float) -> None:
-        _step(flow, report.steps[index], top, width, side)
-        flow.page.rule(flow.left, top + heights[index] - 1.4, flow.measure)
+        _step(flow, report.steps[index], top, width, side, (do, check))
+        flow.page.rule(flow.left, top + heights[index] - pad / 3, flow.measure)
 
     flow.rows(heights, draw)
 
 
-def _step(flow: Flow, step: PlanStep, top: float, width: float, side: float) -> None:
-    page = flow.page
+def _step(flow: Flow, step: PlanStep, top: float, width: float, side: float, kinds: tuple[Type, Type]) -> None:
+    page, (do, check) = flow.page, kinds
+    middle = top + do.line_mm / 2 + 0.3
     if step.light is not None:
-        token(page, flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, step.light, page.theme.ink)
+        token(page, flow.left + 2.75, middle, step.light, page.theme.ink)
     else:
-        page.disc(flow.left + 2.75, top + STEP.line_mm / 2 + 0.3, 0.9, fill=page.theme.accent, layer=3)
-    page.paragraph(flow.left + 9.0, top, width, unbroken(step.do), STEP)
-    page.paragraph(flow.left + flow.measure - side, top, side, unbroken(step.check), CHECK)
+        page.disc(flow.left + 2.75, middle, 0.9, fill=page.theme.accent, layer=3)
+    page.paragraph(flow.left + 9.0, top, width, unbroken(step.do), do)
+    page.paragraph(flow.left + flow.measure - side, top, side, unbroken(step.check), check)
 
 
 def _checks(flow: Flow, report: PlanReport) -> None:
-    flow.heading("What the meter should say", _KEPT_MM)
-    words = f"At ISO {report.settings.iso:g}. How far each lies from the set aperture, in stops, stands beside it."
+    flow.heading("All lights on: what the meter should say", _KEPT_MM)
+    mark = aperture_mark(report.settings.f_number)
+    words = (
+        f"At ISO {report.settings.iso:g}. A reading is a full stop and tenths of a stop over it; beside it stands how "
+        f"many stops it lies from the set f/{mark}."
+    )
     flow.paragraph(words, quiet=True)
     flow.y += 1.5
     columns = [
-        Column("light"), Column("where the meter is, and how it is held"), Column("expect", whole=True),
-        Column("from the set aperture", whole=True),
+        Column("where the meter is, and how it is held"), Column("expect", whole=True),
+        Column(f"from f/{mark}", whole=True),
     ]  # fmt: skip
     rows = [
         [
-            "all together" if check.light == "all" else check.light, check.where,
+            check.where,
             aperture_words(check.f_number or 0.0),
             "" if check.stops is None else difference_words(check.stops),
         ]
         for check in report.checks
+        if check.light == ALL_LIGHTS
     ]  # fmt: skip
     flow.table(columns, rows)
 

@@ -67,6 +67,7 @@ class PlanLightReport(Record):
     stops: float | None = Field(description="over (+) or under (-) the set aperture")
     where: str = Field(description="where and how the meter is held")
     blocked_by: list[str] = Field(description="what stands between it and where it is read")
+    silks: list[str] = Field(description="what silks before it take where it is read, in words")
 
 
 class PlanPiece(Record):
@@ -74,6 +75,7 @@ class PlanPiece(Record):
 
     name: str
     kind: Literal["flag", "net", "silk", "board"]
+    stops: float | None = Field(description="what the cloth of a net or silk keeps back")
     middle_m: Place
     size_m: tuple[float, float]
 

@@ -86,6 +86,7 @@ class PlanPiece:
     kind: str
     corners_m: np.ndarray
     size_m: tuple[float, float]
+    stops: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,5 +163,6 @@ def _pieces(stage: Stage) -> list[PlanPiece]:
             outline = piece.centre_m + np.cos(turn) * x + np.sin(turn) * y
         else:
             outline = piece.centre_m + np.array([x + y, -x + y, -x - y, x - y])
-        found.append(PlanPiece(piece.name, piece.kind, outline, (float(piece.size_m[0]), float(piece.size_m[1]))))
+        size = (float(piece.size_m[0]), float(piece.size_m[1]))
+        found.append(PlanPiece(piece.name, piece.kind, outline, size, piece.stops))
     return found

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from scenes.meters import aperture_words, difference_words, format_ratio, power_mark, reading_words, stops_under_full
+from scenes.meters import (
+    aperture_words,
+    format_ratio,
+    from_aperture_words,
+    power_mark,
+    reading_words,
+    stops_under_full,
+)
 
 from ..readings import ALL_LIGHTS
 from ..report import Report
@@ -47,10 +54,11 @@ def _black(report: Report) -> tuple[str, str]:
     words = f"Camera on its mark: {settings_line(report.settings)}. {begin} {ambient.words}"
     if ambient.stops is None:
         return words, "frame is black"
+    off = from_aperture_words(ambient.stops, report.settings.f_number)
     if not ambient.flash:
-        return words, f"dome at the face {difference_words(ambient.stops)}"
+        return words, f"dome at the face {off}"
     wish = "frame is black" if ambient.black else "frame shows the ambient light alone"
-    return words, f"dome at the face {difference_words(ambient.stops)}, {wish}"
+    return words, f"dome at the face {off}, {wish}"
 
 
 def _light(light: PlanLight, facts: PlanLightReport) -> tuple[str, str]:
@@ -61,7 +69,7 @@ def _light(light: PlanLight, facts: PlanLightReport) -> tuple[str, str]:
     else:
         words = f"Light {facts.number}, {_called(facts)}: {_equipment(light)}. {_where(facts)}. {_stands(facts)}"
         words += _setting(facts)
-    return f"{words} {_reads(facts)}", reading_words(facts.f_number or 0.0, facts.stops)
+    return " ".join([words, _reads(facts), *facts.silks]), reading_words(facts.f_number or 0.0, facts.stops)
 
 
 def _reads(facts: PlanLightReport) -> str:
@@ -152,7 +160,7 @@ def _background(report: Report, background: PlanBackground | None) -> tuple[str,
     reading = find_reading(report, *BACKGROUND_CHECK)
     if background is None or reading is None:
         return None
-    words = f"Background: all lights on, flat on the {background.what}, clear of the sitter."
+    words = f"Background: all lights on, flat on the {background.what} at one point, clear of the sitter."
     return words, reading_words(reading.f_number, reading.stops)
 
 

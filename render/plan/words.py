@@ -13,6 +13,11 @@ STEEP_DEG = 85.0
 """A light above this elevation is overhead: its side says nothing."""
 
 
+def piece_words(kind: str, name: str) -> str:
+    """A set piece by its kind and name: "silk overhead"; "silk" where the name says no more."""
+    return kind if name == kind else f"{kind} {name}"
+
+
 def metres(value: float) -> str:
     """A length: "1.20 m"."""
     return f"{number(value)} m"

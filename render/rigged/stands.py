@@ -39,10 +39,8 @@ def place_of(stage: Stage) -> rigging.Place:
         floor_high = floor_high * [1, 0, 1] + [0, max(tops, default=np.inf), 0]
     if "set.background" in shapes:
         points = shapes["set.background"]
-        z, front = float(points[:, 2].min()), float(points[:, 2].max())
-        half = float(points[:, 0].max())
-        paper = rigging.Paper(z, half, float(points[:, 1].max()), front if front > z + 1e-3 else None)
-        behind = z
+        paper = rigging.Paper(float(points[:, 0].max()), points[points[:, 0] < 0][:, 1:])
+        behind = paper.z_m
     elif "set.back" in shapes:
         behind = float(shapes["set.back"][:, 2].min())
     return rigging.Place(stage.camera, stage.landmarks["face"], low, high, floor_low, floor_high, paper, behind)

@@ -27,7 +27,7 @@ from .parts import SetPart
 from .scenery import PAPER_RGB, STANDING, cut_out, cut_wall, field_part, is_wall, shown_parts
 
 VIEWS = ("three-quarter",)
-TIME_LIMIT_S = 60.0
+TIME_LIMIT_S = 120.0
 SMALLEST_PX, LARGEST_PX = 64, 4000
 PASSES = 10
 """Pictures that are averaged, each with the key light and the pixels elsewhere: soft shadows and smooth edges."""
@@ -210,7 +210,8 @@ def _run(folder: Path, limit_s: float, environment: dict[str, str]) -> None:
         done = _child(words, settings, limit_s)
     except subprocess.TimeoutExpired:
         raise SetViewError(
-            f"The set view was not drawn within {limit_s:g} s. Draw it smaller, or leave it out."
+            f"Drawing it took longer than {limit_s:g} s. Make the plan again when the machine is less busy, or leave "
+            "the view out with --no-view."
         ) from None
     if done.returncode != 0 or not (folder / "picture.npy").exists():
         raise SetViewError(_why(done))

@@ -70,6 +70,9 @@ def _checked(path: str, text: str, at: Path) -> tuple[Kit | None, tuple[Finding,
     problem = format_problem(data, FORMAT)
     if problem is not None and data.get("format") is not None:
         return None, tuple(located(path, text, [problem]))
+    if data.keys() & {"camera", "sitter", "light"}:
+        fix = "Check it with keyfall check; a kit holds [head.NAME], [modifier.NAME] and [[reading]]."
+        return None, tuple(located(path, text, [Problem((), "this is a scene file, not a kit file", fix=fix)]))
     kit, problems = _check_data({"format": FORMAT, **data}, Path(path))
     problems = [*([problem] if problem is not None else []), *problems]
     if any(p.severity == "error" for p in problems):

@@ -77,6 +77,7 @@ def rigging_problems(
             continue
         for problem in (
             *_walls(light, place, room),
+            *_through_paper(light, place),
             *_sitter(light, sitter, body),
             *_stand(light, stands[light.name], place, sitter, body, room),
             *_in_picture(light, stands[light.name], place, frame),
@@ -121,6 +122,16 @@ def _walls(light: Rigged, place: Place, room: Room | None) -> Iterator[Problem]:
         what = "the ceiling" if side == "ceiling" else f"the {side} wall"
         fix = _way_in(light, lambda fixture: not _over(_points(solids_of(fixture, light.look)), room), side, past)
         yield _warning(light, f"the housing of this light reaches {past:.2f} m through {what}", fix)
+
+
+def _through_paper(light: Rigged, place: Place) -> Iterator[Problem]:
+    paper = place.paper
+    if paper is None or not light.solids or paper.hides(light.fixture.centre_m):
+        return
+    past = paper.reached_through(_points(light.solids))
+    if past > TOLD_M:
+        fix = f"Move it {past:.2f} m away from the background, or turn it."
+        yield _warning(light, f"the housing of this light reaches {past:.2f} m through the background", fix)
 
 
 def _way_in(light: Rigged, free: Callable[[Fixture], bool], side: str, past: float) -> str:
@@ -204,11 +215,26 @@ def _stand(
     elif gap < CLOSE_M:
         message = f"{what} would stand only {gap:.2f} m from the sitter"
         yield _warning(light, message, f"Move it {CLOSE_M - gap:.2f} m away, boom it in, or set it on the floor.")
-    if place.paper is not None:
-        behind = place.paper.behind(foot.floor_m)
-        if behind > TOLD_M and place.paper.behind(light.fixture.centre_m) == 0:
-            yield _warning(light, f"{what} would stand {behind:.2f} m behind the background", aside)
+    yield from _behind_paper(light, foot, place, what, aside)
     yield from _boom(light, foot, place, sitter, body, room)
+
+
+def _behind_paper(light: Rigged, foot: Foot, place: Place, what: str, aside: str) -> Iterator[Problem]:
+    """A stand behind the background of a light before it, or through the curve of a sweep."""
+    paper = place.paper
+    if paper is None or paper.hides(light.fixture.centre_m):
+        return
+    behind = paper.behind(foot.floor_m)
+    if behind <= TOLD_M:
+        return
+    if float(foot.floor_m[2]) < paper.z_m:
+        deep = paper.z_m - float(foot.floor_m[2])
+        yield _warning(light, f"{what} would stand {deep:.2f} m behind the background", aside)
+    else:
+        where = f"where it curves onto the floor, {behind:.2f} m into the curve"
+        message = f"{what} would go through the background {where}"
+        fix = f"Move the light {behind:.2f} m toward the camera, or beside the paper; or hang it from above."
+        yield _warning(light, message, fix)
 
 
 def _gap(foot: Foot, body: np.ndarray) -> float:
@@ -243,8 +269,8 @@ def _boom(
     for side, past in _over(arm, room).items():
         what = "the ceiling" if side == "ceiling" else f"the {side} wall"
         yield _warning(light, f"its boom would reach {past:.2f} m through {what}", fix)
-    if place.paper is not None and place.paper.crossed(arm[4:]):
-        past = max(float(place.paper.z_m - arm[:, 2].min()), 0.0)
+    past = 0.0 if place.paper is None else place.paper.crossed(arm[4:])
+    if past > 0:
         yield _warning(light, f"its boom would reach {past:.2f} m through the background", fix)
     deep = _through(arm[4:], sitter, body)
     if deep > 0:

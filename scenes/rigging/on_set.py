@@ -12,7 +12,7 @@ from ..findings import Problem
 from ..model import Light, Room
 from ..placing import PlacedSitter
 from ..resolve import Unresolved, aim_point, resolve_fixture
-from ..studio import SWEEP_PAST_SITTER_M
+from ..studio import background_profile
 from .checks import Rigged, rigging_problems
 from .housing import look_of
 from .stands import Paper, Place
@@ -76,9 +76,7 @@ def place_of(parts: Parts, camera: stage.Camera, places: Mapping[str, np.ndarray
     sheet, room = parts.background, parts.room
     paper = behind = None
     if sheet is not None:
-        run = sheet.floor_length_m or sheet.distance_m + SWEEP_PAST_SITTER_M
-        end = run - sheet.distance_m if sheet.sweeps() else None
-        paper = Paper(-sheet.distance_m, sheet.width_m / 2, sheet.height_m, end)
+        paper = Paper(sheet.width_m / 2, background_profile(sheet))
         behind = -sheet.distance_m
     elif room is not None and "back" not in room.open:
         behind = room.back_z_m()

@@ -48,31 +48,64 @@ class Foot:
         return np.asarray(held_m + np.linspace(0, 1, 25)[:, None] * (end - held_m), float)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Paper:
-    """A background: its place along z, half width and height, and how far along z it lies on the floor (None: not)."""
+    """A background: half its width, and its line (n, 2) of (y, z) from the top to its lower or front end, metres."""
 
-    z_m: float
     half_width_m: float
-    height_m: float
-    floor_to_z_m: float | None = None
+    profile_m: np.ndarray
 
-    def crossed(self, points: np.ndarray) -> bool:
-        """Whether a line through points (n, 3) goes through its upright part."""
-        side = points[:, 2] > self.z_m
-        change = np.flatnonzero(side[1:] != side[:-1])
+    @property
+    def z_m(self) -> float:
+        """Where it hangs."""
+        return float(self.profile_m[0, 1])
+
+    @property
+    def height_m(self) -> float:
+        """Height of its top."""
+        return float(self.profile_m[0, 0])
+
+    @property
+    def _lies_to_z_m(self) -> float | None:
+        """How far along z it lies on the floor; None where it does not."""
+        end = float(self.profile_m[-1, 1])
+        return end if end > self.z_m else None
+
+    def _past(self, points: np.ndarray) -> np.ndarray:
+        """How far points (n, 3) lie behind it at their height, metres (n,), its curve included; negative before it."""
+        line = self.profile_m if self._lies_to_z_m is None else self.profile_m[:-1]
+        points = np.asarray(points, float)
+        return np.asarray(np.interp(points[:, 1], line[::-1, 0], line[::-1, 1]) - points[:, 2], float)
+
+    def crossed(self, points: np.ndarray) -> float:
+        """How far a line through points (n, 3) reaches through where it hangs or curves, metres; 0 where not."""
+        past = self._past(points)
+        change = np.flatnonzero((past[1:] > 0) != (past[:-1] > 0))
         middle = (points[change] + points[change + 1]) / 2
-        return bool(((np.abs(middle[:, 0]) < self.half_width_m) & (middle[:, 1] < self.height_m)).any())
+        through = (np.abs(middle[:, 0]) < self.half_width_m) & (middle[:, 1] < self.height_m)
+        return float(past.max()) if through.any() else 0.0
 
     def behind(self, point: np.ndarray) -> float:
-        """How far a place (3,) is behind it, metres; 0 beside and before it."""
-        return max(self.z_m - float(point[2]), 0.0) if abs(float(point[0])) < self.half_width_m else 0.0
+        """How far a place (3,) is behind it at its height, metres; 0 beside and before it."""
+        if abs(float(point[0])) >= self.half_width_m:
+            return 0.0
+        return max(float(self._past(np.asarray(point)[None])[0]), 0.0)
+
+    def hides(self, point: np.ndarray) -> bool:
+        """Whether a place (3,) is behind where it hangs, whatever its height."""
+        return abs(float(point[0])) < self.half_width_m and float(point[2]) < self.z_m
+
+    def reached_through(self, points: np.ndarray) -> float:
+        """How far any of some points (n, 3) is behind it, below its top, metres; 0 where none is."""
+        kept = points[(np.abs(points[:, 0]) < self.half_width_m) & (points[:, 1] < self.height_m)]
+        return max(float(self._past(kept).max(initial=0.0)), 0.0)
 
     def carries(self, point: np.ndarray) -> bool:
-        """Whether a place (3,) on the floor is on its sweep."""
-        if self.floor_to_z_m is None or abs(float(point[0])) >= self.half_width_m:
+        """Whether a place (3,) on the floor is on what lies there."""
+        end = self._lies_to_z_m
+        if end is None or abs(float(point[0])) >= self.half_width_m:
             return False
-        return self.z_m < float(point[2]) < self.floor_to_z_m
+        return self.behind(point) == 0 and float(point[2]) < end
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +207,8 @@ def _clear(foot: Foot, held: np.ndarray, place: Place) -> bool:
         return False
     if place.behind_all_z_m is not None and float(foot.floor_m[2]) < place.behind_all_z_m:
         return False
+    if place.paper is not None and place.paper.crossed(column):
+        return False
     return not foot.boom or _arm_clear(foot.arm(held), place)
 
 
@@ -184,7 +219,7 @@ def _arm_clear(arm: np.ndarray, place: Place) -> bool:
     if place.floor_low is not None and (past < place.floor_low).any():
         return False
     inside = ((past > place.low) & (past < place.high)).all(axis=1)
-    return not inside.any() and not (place.paper is not None and place.paper.crossed(past))
+    return not inside.any() and (place.paper is None or not place.paper.crossed(past))
 
 
 def _in_room(point: np.ndarray, place: Place) -> bool:

@@ -45,7 +45,7 @@ def test_every_error_is_one_of_ours() -> None:
 
 
 @pytest.mark.parametrize(
-    ("given", "hint"), [("rosee", " Did you mean 'rose'?"), ("ROSE", " Did you mean 'rose'?"), ("zzz", "")]
+    ("given", "hint"), [("rosee", " Did you mean rose?"), ("ROSE", " Did you mean rose?"), ("zzz", "")]
 )
 def test_an_unknown_name_tells_the_nearest_and_all(given: str, hint: str) -> None:
     error = unknown_name("gel", given, ["rose", "teal"])

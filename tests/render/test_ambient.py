@@ -65,10 +65,10 @@ def test_beside_flash_only_settings_that_cameras_have_are_named():
     assert (told.flash, told.black, told.black_iso) == (True, False, None)
     assert told.black_shutter_s == pytest.approx(1 / 8000)
     assert "ISO" not in told.words
-    assert told.words.startswith("The sun alone reads 1.0 stops over the aperture at the face, so it shows without flash.")
+    assert told.words.startswith("The sun alone reads 1.0 stops over the aperture at the face, so it shows in the picture.")
     told = audit(SUN, SKY, KEY, stops=-4, iso=800)
     assert told.black_iso in ISOS
-    assert "ISO 400 at this shutter" in told.words
+    assert "set ISO 400 and raise the flash" in told.words
     assert told.words.startswith("The sun and the sky alone read 4.0 stops under")
     told = audit(SUN, KEY, stops=6)
     assert (told.black_shutter_s, told.black_iso) == (None, None)

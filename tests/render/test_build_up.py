@@ -10,12 +10,13 @@ import pytest
 from pypdf import PdfReader
 
 from render import Cache, TraceSettings, develop, trace
-from render.build_up import BuildUpReport, build_up, only, steps_of
+from render.build_up import BuildUpReport, alone_words, build_up, only, steps_of
 from render.build_up_sheet import build_up_page, build_up_pages
 from render.report import camera_settings
 from render.sheet import PAPERS_MM
 from render.where_read import held_words, place_words, where_read
 from scenes import build_stage, load_scene
+from scenes.meters import aperture_mark, aperture_words
 from scenes.set_up import set_up_order
 
 from .cli_scene import keyfall, write_scene
@@ -109,6 +110,29 @@ def test_no_words_overlap_or_are_cut_with_eight_lights_and_long_names(tmp_path):
             pages = build_up_pages(some, _report(stage, some), paper)
             assert {(page.width_mm, page.height_mm) for page in pages} == {(long, short)}
             assert [fault for page in pages for fault in page.faults()] == []
+
+
+def test_pages_of_paper_are_filled_and_say_what_the_numbers_mean(five):
+    """From two lights on, pictures and legend reach the right quarter of the page, and always its lowest."""
+    _, stage, olat = five
+    steps = steps_of(stage, olat)
+    report = BuildUpReport(
+        title="s", settings=camera_settings(stage), before="", silks=["A silk takes 2."], steps=[s.report for s in steps]
+    )
+    for count in range(1, 6):
+        for page in build_up_pages(steps[:count], report):
+            assert page.faults() == []
+            right = max([w.right_mm for w in page.words] + [i.get_extent()[1] for i in page.pictures])
+            lowest = max([w.bottom_mm for w in page.words] + [max(i.get_extent()[2:]) for i in page.pictures])
+            assert right > (0.45 if count == 1 else 0.75) * page.width_mm
+            assert 0.75 * page.height_mm < lowest < page.height_mm - 5
+            text = " ".join(w.text for w in page.words)
+            assert "medians over all of it" in text
+            assert "A silk takes 2." in text
+    flat = steps[1].report.alone
+    mark = aperture_mark(stage.exposure.f_number)
+    assert f"{aperture_words(flat.f_number)} (" in alone_words(flat)
+    assert f"f/{mark})" in alone_words(flat)
 
 
 def test_none_but_those_lights_are_on(five):

@@ -113,7 +113,7 @@ def test_results_depend_on_the_scene_alone(scene, store, tmp_path):
 
 WRONG_VALUES = {
     "quality": (("--quality", "best"), 2, "draft"),
-    "no value": (("--quality",), 2, "requires an argument"),
+    "no value": (("--quality",), 2, "Nothing stands after --quality"),
     "odd samples": (("--samples", "3"), 1, "Allowed: an even number from 2"),
     "no samples": (("--samples", "0"), 1, "Allowed: an even number from 2"),
     "samples in words": (("--samples", "many"), 2, "samples"),
@@ -127,8 +127,8 @@ WRONG_VALUES = {
     "absent device": (("--device", "metal"), 1, "'metal'"),
     "no threads": (("--threads", "0"), 2, "threads"),
     "threads": (("--threads", "1000000"), 1, "Allowed: 1 to"),
-    "unknown option": (("--colour", "red"), 2, "No such option"),
-    "extra word": (("more",), 2, "unexpected extra argument"),
+    "unknown option": (("--colour", "red"), 2, "There is no option --colour."),
+    "extra word": (("more",), 2, "'more' is one word too many"),
 }
 
 
@@ -147,7 +147,28 @@ def test_a_wrong_value_is_said_and_leaves_nothing_behind(scene, tmp_path, words)
 def test_the_output_folder_is_needed(scene):
     result = keyfall("preview", scene)
     assert result.exit_code == 2
-    assert "--output" in result.stderr
+    assert "Add -o and its name" in result.stderr
+
+
+def test_a_command_line_that_cannot_be_read_gets_one_sentence_in_plain_words():
+    for words, said in (
+        (("preview", "a.toml", "-o", "b", "-q", "high"), "'high' is not allowed for --quality. Allowed: draft, preview, final."),
+        (("preview", "a.toml", "-o", "b", "--quality=drafft"), "Did you mean draft?"),
+        (("beam", "snoot", "--distance", "2m"), "'2m' is not allowed for --distance, which takes a distance in metres: write --distance 2."),
+        (("beam", "snoot", "-d", "2", "-d", "0,6"), "'0,6' is not allowed for --distance, which takes a distance in metres: write --distance 0.6."),
+        (("preview", "a.toml", "-o", "b", "--samples", "1.5"), "write --samples 64."),
+        (("preview", "a.toml", "-o", "b", "--quailty", "draft"), "There is no option --quailty. Did you mean --quality?"),
+        (("preview", "a.toml", "-o"), "Nothing stands after -o."),
+        (("preview",), "No scene file is named. Name a scene file, e.g. keyfall preview scene.toml -o look."),
+        (("beam",), "No modifiers are named."),
+        (("list", "gel"), "'gel' is not among what can be listed. Did you mean gels?"),
+        (("plna", "a.toml"), "There is no command 'plna'. Did you mean plan?"),
+    ):  # fmt: skip
+        result = keyfall(*words)
+        assert result.exit_code == 2
+        assert said in result.stderr, (words, result.stderr)
+        assert result.stderr.count("\n") == 1, result.stderr
+        assert not re.search("Invalid value|Value error|Input should|Usage|[─│]", result.stderr)
 
 
 @pytest.mark.parametrize("inside", ["", "sub/look"])

@@ -16,11 +16,13 @@ from render.develop import develop, encode_srgb
 from render.gamut import to_oklab
 from render.half import Half
 from render.icc import icc_profile
-from render.maps import ExposureMap, summarise
+from render.maps import ExposureMap, summarise, surface_edges
 from render.meterset import MeterSet
 from render.noise import noise_stops
-from render.olat import LightTransport, assemble
+from render.olat import Guides, LightTransport, assemble
 from render.palette import FROM_STOPS, TO_STOPS, colours
+from render.plot import smooth_inside
+from scenes.stage import REGIONS
 from tests.render.sets import fixture, light, stage
 
 pytestmark = pytest.mark.quick
@@ -195,3 +197,31 @@ def test_light_that_is_none_is_developed_as_traced():
         assert bad.put_back == pytest.approx(1 / radiance[0, 0].size)
         assert "Developing failed" in bad.warnings[0]
         np.testing.assert_allclose(bad.linear[:, 2, 3], develop(olat.noisy(), built).linear[:, 2, 3], atol=1e-6)
+
+
+def test_contours_end_at_the_edge_of_a_surface():
+    """A sitter 1 m before a wall, and a floor seen at a slant: edges between the two, none on the floor."""
+    rows, columns = np.indices((40, 60))
+    depth = np.where(columns < 30, 2.0, 3.0)
+    depth[30:] = 40.0 / (rows[30:] - 12)  # 1 / depth runs straight up to the horizon: a plane
+    region = np.where(columns < 30, REGIONS.index("cloth"), REGIONS.index("wall")).astype(np.uint8)
+    region[30:] = REGIONS.index("floor")
+    guides = Guides(np.zeros((1, 40, 60)), np.zeros((3, 40, 60)), depth, np.zeros((3, 40, 60)), region)
+    edges = surface_edges(guides)
+    assert edges[:29, 29:31].all()
+    assert not edges[:28, :29].any()
+    assert not edges[:28, 31:].any()
+    assert not edges[32:].any()
+    arm = replace(guides, region=np.full((40, 60), REGIONS.index("cloth"), np.uint8))
+    assert surface_edges(arm)[:28, 29:31].all()
+    bare = replace(guides, depth_m=np.full((40, 60), 2.0), region=np.where(columns < 30, REGIONS.index("face"), REGIONS.index("skin")))
+    assert not surface_edges(bare).any()
+
+    stops = np.where(columns < 30, -6.0, 0.0) + 0.1 * (rows % 2)  # with grain
+    smooth = smooth_inside(stops, ~edges)
+    assert np.nanmax(np.abs(smooth[:29, :29] + 5.95)) < 0.03
+    assert np.nanmax(np.abs(smooth[:29, 31:] - 0.05)) < 0.03
+    assert np.isnan(smooth[:29, 29:31]).all()
+    spot = smooth_inside(np.where((rows == 20) & (columns == 30), 1.0, 0.0), np.ones((40, 60), bool))
+    assert spot.sum() == pytest.approx(1.0, abs=1e-4)
+    assert np.sqrt((spot * (columns - 30) ** 2).sum()) == pytest.approx(2.5, rel=0.02)  # the blur that is meant

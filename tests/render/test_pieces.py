@@ -10,13 +10,15 @@ import pytest
 
 from materials import default_bands, make_finish, make_source
 from render.merge import merge
+from render.meterset import direction_to
+from render.silks import silks_before
 from render.tracer import Tracer
 from scenes.aiming import look_frame
 from scenes.model import Piece
-from scenes.pieces import Sheet, piece_net, piece_shapes
+from scenes.pieces import Sheet, piece_net, piece_shapes, set_piece
 from scenes.stage import Distant, Light, Output
 
-from .sets import far_speck, finish, fixture, light, quad, stage
+from .sets import far_speck, finish, fixture, light, probe, quad, stage
 
 UP = np.array([0.0, 1.0, 0.0])
 BANDS = default_bands()
@@ -200,3 +202,36 @@ def test_a_net_dims_by_its_stops(stops: float) -> None:
     open_ = _readings([], lamp, place, UP[None]).mean()
     dimmed = _readings([(net, _sheet((0, 1, 0), -UP, (1, 1)))], lamp, place, UP[None]).mean()
     assert -math.log2(dimmed / open_) == pytest.approx(stops, abs=0.002)
+
+
+@pytest.mark.slow
+def test_what_a_silk_is_said_to_take_is_what_the_traced_meter_loses() -> None:
+    """A cloth of one stop takes more at the sitter, by what it scatters past; near a lamp and the sitter, no more."""
+    sun = _sun(look_frame(np.zeros(3), np.array([0.3, 1.0, 0.1]))[2])
+    lamp = light(fixture("disk", (0.4, 0.4), at=(0.3, 2.0, 0.1), toward=(-0.3, -2.0, -0.1)))
+    for of, height, size, most in ((sun, 1.0, 0.8, 9.0), (lamp, 1.0, 0.8, 9.0), (lamp, 0.4, 1.2, 1.1)):
+        piece = Piece(kind="silk", size_m=size, stops=1.0, at_m=[0, height, 0])
+        sheet = _sheet((0, height, 0), UP, (size, size))
+        face = stage([far_speck()], [of], probes=(probe("face", (0, 0, 0)),))
+        (told,) = silks_before(of, replace(face, pieces=(set_piece("s", piece, sheet),)), "face")
+        toward = direction_to(of, np.zeros(3))
+        bare, covered = (_luminous(_readings(p, of, np.zeros(3), toward, seeds=1)[:, 0]) for p in ([], [(piece, sheet)]))
+        assert told.stops == pytest.approx(math.log2(bare / covered), abs=0.04)
+        assert ("its cloth takes 1 stop, and the rest" in told.words) == (told.stops > 1.3) == (most > 2)
+        assert told.stops <= most
+        assert f"takes {told.stops:.1f} stops" in told.words
+        aside = set_piece("s", piece, _sheet((5, 1, 0), UP, (1, 1)))
+        assert silks_before(of, replace(face, pieces=(aside,)), "face") == []
+
+
+def test_a_silk_under_the_sun_takes_what_its_view_factor_says() -> None:
+    sun = _sun()
+    for height, size in ((1.0, 0.8), (1.2, 2.0), (0.3, 2.0)):
+        piece = Piece(kind="silk", size_m=size, stops=1.0, at_m=[0, height, 0])
+        set_ = stage([far_speck()], [sun], probes=(probe("face", (0, 0, 0)),))
+        silk = set_piece("overhead", piece, _sheet((0, height, 0), UP, (size, size)))
+        (told,) = silks_before(sun, replace(set_, pieces=(silk,)), "face")
+        assert told.stops == pytest.approx(1 - math.log2(_square_above(size, height)), abs=0.01)
+        assert told.words.startswith(f"The silk overhead takes {told.stops:.1f} stops of the direct light of ")
+        assert ("its cloth takes 1 stop, and the rest" in told.words) == (told.stops > 1.15)
+        assert silks_before(sun, replace(set_, pieces=(replace(silk, kind="flag"),)), "face") == []

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
 from typer.testing import CliRunner
 
 from render.cli import app
+from render.report import Report
 from scenes import check_scene
 from scenes.kit import calibrate, check_kit
+from scenes.names import LANDMARKS
+from scenes.schema import kit_json_schema, scene_json_schema
 
 README = Path(__file__).parents[2] / "README.md"
 TEXT = README.read_text(encoding="utf-8")
@@ -45,6 +50,21 @@ def test_commands_exist():
     assert {"preview", "beam", "kit", "check"} <= commands
     for command in commands:
         assert CliRunner().invoke(app, [command, "--help"]).exit_code == 0, command
+
+
+def test_options_and_keys_are_those_of_the_program():
+    """Every option that stands in the text is one of a command, and every key with a unit or two words is in a schema,
+    a name of the stock, or a field of a report."""
+    commands = get_command(app).commands.values()
+    known = {opt for command in commands for p in command.params for opt in (*p.opts, *p.secondary_opts)} | {"--help"}
+    named = set(re.findall(r"(?<![\w-])--[a-z][a-z0-9-]*", TEXT))
+    assert len(named) > 15
+    assert named <= known, named - known
+    schemas = json.dumps([scene_json_schema(), kit_json_schema(), Report.model_json_schema()])
+    keys = {key for code in re.findall(r"`([^`\n]+)`", TEXT) for key in re.findall(r"\b[a-z]+(?:_[a-z0-9]+)+\b", code)}
+    assert len(keys) > 10
+    unknown = {key for key in keys if f'"{key}"' not in schemas and key not in LANDMARKS}
+    assert not unknown, unknown
 
 
 @pytest.mark.slow

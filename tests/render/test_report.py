@@ -321,6 +321,7 @@ lights.power_for_aperture.within_range lights.spread_at_face lights.beam_on_back
 lights.spread_at_face.distance_m lights.spread_at_face.beam_m lights.spread_at_face.field_m
 lights.beam_on_background.distance_m lights.beam_on_background.beam_m lights.beam_on_background.field_m
 lights.beam_on_background.beam_cut lights.beam_on_background.field_cut lights.power lights.blocked_by lights.read_at
+lights.silks
 lights.read_at.probe lights.read_at.light lights.read_at.aim lights.read_at.exposure_lx_s lights.read_at.f_number
 lights.read_at.stops lights.gel.sheets backdrop.light_stops backdrop.seen_stops backdrop.share
 lights.spill.wall lights.spill.floor lights.spill.legs

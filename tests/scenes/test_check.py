@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from scenes import check_scene, dump_scene, load_scene
 from scenes.check import check_data
 from scenes.dump import dump_tables
+from scenes.kit import check_kit
 
 from .examples import PLAIN, changed, problems
 from .strategies import Tables, scene_tables
@@ -166,3 +167,23 @@ def test_checking_needs_neither_mitsuba_nor_llvm_nor_other_heavy_libraries() -> 
         "assert not {'mitsuba', 'drjit'} & set(sys.modules)\n"
     )
     subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parents[2], check=True)
+
+
+def test_a_shape_and_a_number_written_in_other_ways_get_the_right_one():
+    for written, fix in (("4x5", "4:5"), ("3 / 2", "3:2"), ("square", "1:1"), ("2.39 to 1", "2.39:1")):
+        (found,) = (p for p in problems(camera__aspect=written) if p.severity == "error")
+        assert (found.path, found.fix) == (("camera", "aspect"), f'Write aspect = "{fix}".')
+    for written, fix in (("2m", "2"), ("0,6 m", "0.6"), ("1.5metres", "1.5")):
+        found = next(p for p in problems(camera__distance_m=written) if p.severity == "error")
+        assert found.fix == f"Write the number alone: {fix}."
+
+
+def test_a_kit_given_for_a_scene_and_a_scene_for_a_kit_are_told(tmp_path):
+    kit, scene = tmp_path / "kit.toml", tmp_path / "scene.toml"
+    kit.write_text('format = 1\n[head.a]\nenergy_ws = 100\n')
+    scene.write_text("format = 1\n[camera]\ndistance_m = 2\n")
+    (found,) = check_scene(kit)
+    assert "this is a kit file, not a scene file" in found.format()
+    assert "keyfall kit" in found.fix
+    (found,) = check_kit(scene)[1]
+    assert "this is a scene file, not a kit file" in found.format()

@@ -11,7 +11,7 @@ import pytest
 
 from materials import DataError, read_gel_csv
 from materials.reading import NotRead, read_bounded
-from materials.spelling import nearest, slips
+from materials.spelling import did_you_mean, nearest, slips
 from scenes import check_scene
 from scenes.kit import check_kit
 from scenes.modifiers.base import Unfit
@@ -100,6 +100,11 @@ def test_only_slips_of_the_pen_are_suggested():
     assert nearest("tael", ("teal", "rose")) == "teal"
     assert nearest("x" * 5000, hair) is None
     assert nearest("", hair) is None
+    gels = ("full-cto", "half-cto", "half-ctb", "octabox-90", "octabox-150", "teal")
+    assert did_you_mean("cto", gels) == "Did you mean full-cto or half-cto?"
+    assert did_you_mean("octa-90", gels) == "Did you mean octabox-90?"
+    assert did_you_mean("tael", gels) == "Did you mean teal?"
+    assert (did_you_mean("ct", gels), did_you_mean("", gels), did_you_mean("x" * 999, gels)) == ("", "", "")
 
 
 def test_slips_are_counted_as_published():

@@ -100,15 +100,43 @@ def test_depths_and_ways_through_a_cone_follow_from_its_sizes() -> None:
     assert ring.stops(np.array([0, 0, -1.0]), np.array([[0, 0, 1.0], [0.0, 0.5, 1.0]])).tolist() == [False, True]
 
 
-def test_paper_is_crossed_only_where_it_hangs() -> None:
-    paper = Paper(-1.0, 1.35, 2.6, 0.5)
+def sweep(z_m: float = -1.0, radius_m: float = 0.5, to_z_m: float = 0.5) -> Paper:
+    turn = np.linspace(0, np.pi / 2, 17)
+    curve = np.stack([radius_m * (1 - np.sin(turn)), z_m + radius_m * (1 - np.cos(turn))], axis=1)
+    return Paper(1.35, np.concatenate([[[2.6, z_m]], curve, [[0.0, to_z_m]]]))
+
+
+def test_paper_is_crossed_only_where_it_hangs_or_curves() -> None:
+    paper = sweep()
     line = np.linspace([0, 1.5, 0], [0, 1.5, -2], 25)
-    assert paper.crossed(line)
+    assert paper.crossed(line) == pytest.approx(1.0)
     assert not paper.crossed(line + np.array([0, 1.2, 0]))
     assert not paper.crossed(line + np.array([1.4, 0, 0]))
-    assert paper.behind(np.array([0, 0, -1.5])) == pytest.approx(0.5)
+    assert paper.behind(np.array([0, 1, -1.5])) == pytest.approx(0.5)
     assert paper.carries(np.array([1.0, 0, 0.4]))
     assert not paper.carries(np.array([1.0, 0, 0.6]))
+    # a circle of 0.5 m: 0.3 m up, the paper stands 0.5 - sqrt(0.25 - 0.04) m before where it hangs
+    curve = 0.5 - np.sqrt(0.25 - 0.04)
+    assert paper.behind(np.array([0, 0.2, -0.98])) == pytest.approx(0.5 - np.sqrt(0.25 - 0.09) - 0.02, abs=2e-3)
+    assert paper.behind(np.array([0, 0.3, -1.0 + curve + 0.01])) == 0
+    column = np.linspace([0.3, 0, -0.8], [0.3, 2, -0.8], 25)
+    assert paper.crossed(column) == pytest.approx(0.3)
+    assert not paper.crossed(column + np.array([0, 0, 0.31]))
+    assert not Paper(1.35, np.array([[2.6, -1.0], [0.0, -1.0]])).crossed(column)
+
+
+def test_no_stand_goes_through_the_curve_of_a_sweep(folder: Path) -> None:
+    """The paper hangs at 1.8 m and curves from 1.3 m on; the foot of a boom finds a place where it does not."""
+    low = spot(0.9, 0.8, -1.5, aim=[0.9, 0.8, 3])
+    found = told(folder, light__a=low, background__finish="white-paper")
+    words = "its stand would go through the background where it curves onto the floor, 0.38 m into the curve"  # its tail is 0.18 m behind its front
+    assert any(words in text and "Move the light 0.38 m toward the camera" in text for text in found), found
+    assert not any("curves" in text for text in told(folder, light__a=low, background__sweep=False))
+    high = spot(0.9, 1.9, -1.5, aim=[0.9, 1.9, 3])
+    assert not any("curves" in t for t in told(folder, light__a=high, background__finish="white-paper", background__width_m=2.2))
+    buried = spot(0.9, 0.1, -1.6, aim=[0.9, 0.1, 3], depth_m=0.05)
+    found = told(folder, light__a=buried, background__finish="white-paper")
+    assert any("the housing of this light reaches" in text and "through the background" in text for text in found), found
 
 
 def test_the_whole_housing_is_in_its_bodies() -> None:

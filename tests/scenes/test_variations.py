@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -102,3 +103,13 @@ def test_what_a_change_breaks_names_the_change():
     opened = open_set(DEMO_SCENES / "close-key.toml")
     with pytest.raises(SceneError, match=r"close-key.toml, with key gels = tael: error: .*\n.*Did you mean teal"):
         opened.changed([((("light", "key", "gels"),), (["tael"],))], "key gels = tael")
+
+
+def test_keys_without_their_table_are_told_where_they_belong(tmp_path):
+    for text, said in (
+        ("key.gels=amber,teal", "key.gels names no table of the scene. Write light.key.gels."),
+        ("distance_m=1,2", "The key 'distance_m' has no table before it."),
+    ):
+        variation = parse_variation(text)
+        with pytest.raises(KeyfallError, match=re.escape(said)):
+            changed({"light": {"key": {}}}, variation.keys, (1,))
