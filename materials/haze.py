@@ -30,6 +30,9 @@ USUAL_DROPLET_UM = {"glycol": 1.0, "oil": 1.0, "dry-ice": 8.0}
 """Mass-median droplet diameters taken where none is given, micrometres (common practice, no source)."""
 
 AMOUNTS = ("visibility_m", "extinction_per_m", "concentration_mg_m3")
+TABULATED_NM = (400.0, 475.0, 550.0, 625.0, 700.0)
+"""Wavelengths of the table of extinctions, nanometres."""
+
 PHASE_NM = (400.0, 550.0, 700.0)
 """Wavelengths whose phase functions are tabulated: fine droplets throw red light wider than blue."""
 
@@ -157,8 +160,6 @@ def make_medium(
 
 def _droplets(fluid: str, droplet_um: float) -> tuple[np.ndarray, tuple[Phase, ...]]:
     """Mass extinction (401,) in m2/g and phase functions, between the table's sizes in their logarithms."""
-    from .haze_tables import WAVELENGTHS_NM as TABULATED_NM
-
     table = _table()[fluid]
     place = np.log(droplet_um)
     column = [np.interp(place, np.log(table[:, 0]), table[:, k]) for k in range(1, table.shape[1])]

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from .haze import PHASE_NM
+from .haze import PHASE_NM, TABULATED_NM
 
 TABLE = Path(__file__).parent / "data" / "haze_fluids.csv"
 SPREAD = 1.6
@@ -23,7 +23,6 @@ SPREAD = 1.6
 INDEX = {"glycol": 1.44, "oil": 1.46, "dry-ice": 1.333}
 DENSITY_G_CM3 = {"glycol": 1.12, "oil": 0.86, "dry-ice": 1.0}
 DIAMETERS_UM = {"glycol": (0.3, 6.0), "oil": (0.3, 6.0), "dry-ice": (3.0, 20.0)}
-WAVELENGTHS_NM = (400.0, 475.0, 550.0, 625.0, 700.0)
 ANGLES = 721
 _SIZES, _STEPS = 9, 61
 
@@ -90,8 +89,8 @@ def rows() -> list[list[str]]:
     found = []
     for fluid, (low, high) in DIAMETERS_UM.items():
         for median in np.geomspace(low, high, _SIZES):
-            by_wavelength = [optics(fluid, median, w) for w in WAVELENGTHS_NM]
-            lobes = [n for w in PHASE_NM for n in fit_lobes(by_wavelength[WAVELENGTHS_NM.index(w)][1])]
+            by_wavelength = [optics(fluid, median, w) for w in TABULATED_NM]
+            lobes = [n for w in PHASE_NM for n in fit_lobes(by_wavelength[TABULATED_NM.index(w)][1])]
             numbers = [median, *(mass for mass, _ in by_wavelength), *lobes]
             found.append([fluid, *(f"{n:.6g}" for n in numbers)])
     return found
@@ -105,7 +104,7 @@ def main() -> None:
         file.write("# by wavelength in nm; two Henyey-Greenstein lobes fitted at each of three wavelengths, and the\n")
         file.write("# forward one's share.\n")
         writer = csv.writer(file, lineterminator="\n")
-        titles = [f"extinction_{w:.0f}" for w in WAVELENGTHS_NM]
+        titles = [f"extinction_{w:.0f}" for w in TABULATED_NM]
         titles += [f"{part}_{w:.0f}" for w in PHASE_NM for part in ("forward", "back", "share")]
         writer.writerow(["fluid", "median_um", *titles])
         writer.writerows(rows())

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from .build_up import BuildUpReport, Step, alone_words, legend_words
-from .compare import number_words
+from .build_up_steps import BuildUpReport, Step, alone_words, legend_words
+from .compare_cells import number_words
 from .settings_words import settings_line
 from .sheet.html import facts, heading, html_page, paragraph, picture
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .build_up import BuildUpReport, Step, alone_words, legend_words
-from .compare import number_words
+from .build_up_steps import BuildUpReport, Step, alone_words, legend_words
+from .compare_cells import number_words
 from .outputs import OutputFolder
 from .settings_words import settings_line
 from .sheet import (

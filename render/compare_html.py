@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .compare import Cell, CompareReport, number_words
+from .compare_cells import Cell, CompareReport, number_words
 from .compare_sheet import foot_words, map_pixels, note_texts, subtitle
 from .sheet.html import facts, heading, html_page, paragraph, picture
 

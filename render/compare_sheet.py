@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .compare import BACKGROUND_WORDS, Cell, CompareReport, number_words
+from .compare_cells import BACKGROUND_WORDS, Cell, CompareReport, number_words
 from .outputs import OutputFolder
 from .palette import colours
 from .settings_words import settings_line

@@ -11,7 +11,10 @@ from importlib.resources.abc import Traversable
 
 SOURCES: dict[str, tuple[str, ...]] = {
     "materials": ("*",),
-    "scenes": ("cells", "emission", "field", "fixtures", "optics", "pieces", "stage"),
+    "scenes": (
+        "appearance", "cell_walls", "cells", "emission", "field", "field_raster", "fixtures", "optics", "pieces",
+        "stage", "window_place",
+    ),
     "render": (
         "denoise", "given_back", "guard", "half", "job", "merge", "meterset", "noise", "olat", "passes", "shares",
         "smoothing", "tracer",

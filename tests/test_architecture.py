@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import graphlib
 import subprocess
 import sys
 from pathlib import Path
@@ -51,6 +52,44 @@ def test_imports_go_one_way_libraries_stay_in_their_place_and_modules_small():
             if text.count("\n") > MOST_LINES:
                 faults.append(f"{place} has more than {MOST_LINES} lines")
     assert not faults, "\n".join(faults)
+
+
+def _modules() -> dict[str, Path]:
+    found = {}
+    for layer in LAYERS:
+        for path in (ROOT / layer).rglob("*.py"):
+            name = ".".join(path.relative_to(ROOT).with_suffix("").parts)
+            found[name.removesuffix(".__init__")] = path
+    return found
+
+
+def _leads_to(name: str, path: Path, modules: dict[str, Path]) -> set[str]:
+    """Modules of ours that a module imports, anywhere in it; what only type checkers read does not count."""
+    package = name if path.name == "__init__.py" else name.rpartition(".")[0]
+    found: set[str] = set()
+    waiting: list[ast.AST] = [ast.parse(path.read_text(encoding="utf-8"))]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            continue
+        waiting += ast.iter_child_nodes(node)
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            above = package.split(".")[: len(package.split(".")) + 1 - node.level] if node.level else []
+            base = ".".join([*above, *([node.module] if node.module else [])])
+            found |= {inner if (inner := f"{base}.{alias.name}") in modules else base for alias in node.names}
+    return found & set(modules) - {name}
+
+
+def test_no_modules_import_each_other_in_a_circle():
+    modules = _modules()
+    graph = {name: _leads_to(name, path, modules) for name, path in modules.items()}
+    assert graph["render.cli_app"] >= {"render.streams", "render.interrupts", "materials"}  # it sees relative imports
+    try:
+        graphlib.TopologicalSorter(graph).prepare()
+    except graphlib.CycleError as circle:
+        pytest.fail(" -> ".join(circle.args[1]))
 
 
 @pytest.mark.parametrize("package", LAYERS)
