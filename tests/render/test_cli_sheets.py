@@ -96,7 +96,7 @@ def test_gltf_alone_traces_nothing(place, tmp_path):
     ("words", "said"),
     [
         (("board", "{}@light.kye.gels=rose"), "Did you mean key?"),
-        (("board", "{}@light.key.gels"), "has no values"),
+        (("board", "{}@light.key.gels"), "has no value for"),
         (("board", "{}@light.key.gels=rose,teal"), "gives key gels 2 values"),
         (("board", "{}@light.key.gels=tael"), "Did you mean teal?"),
         (("board", "nowhere.toml"), "there is no such file"),
