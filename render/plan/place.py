@@ -11,7 +11,7 @@ from ..sheet import LABEL, shortened
 from .labels import SOFT, SOLID
 from .view import SIDE, TOP, View, cut_line, cut_polygon, hull
 from .windows import WALL, WALL_WASH, draw_windows, holes_of, spans_between, window_labels
-from .words import number, place_words
+from .words import number, piece_words, place_words
 
 if TYPE_CHECKING:
     from scenes.stage import Shape
@@ -244,7 +244,7 @@ def place_labels(view: View, plan: PlanSet) -> list[tuple[list[str], np.ndarray,
     for piece in plan.pieces:
         size = f"{piece.size_m[0]:.2f} x {piece.size_m[1]:.2f} m"
         found.append(
-            ([shortened(f"{piece.kind} {piece.name}", LABEL, 30.0), size], view.at(piece.corners_m), {"reach_mm": 1.0})
+            ([shortened(piece_words(piece.kind, piece.name), LABEL, 30.0), size], view.at(piece.corners_m), {"reach_mm": 1.0})
         )
     if view.kind == TOP:
         found += _wall_labels(view, plan)
