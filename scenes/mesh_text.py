@@ -74,7 +74,7 @@ def _obj(data: bytes, name: str) -> tuple[bytes, bool]:
 
 def _three_each(data: bytes) -> tuple[bytes, bool]:
     """An OBJ file whose vertices have the same number of numbers, three where they differed, and no remarks: its reader
-    takes them all as one list, and would lose count. Whether a vertex has fewer."""
+    takes them all as one list, which goes wrong where their number is right by chance. Whether a vertex has fewer."""
     forms = {(len(found.group(1).split()), bool(found.group(2))) for found in _VERTEX.finditer(data)}
     counts = [count for count, _ in forms]
     if len(forms) > 1 or any(remark for _, remark in forms):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import multiprocessing
 import os
+import signal
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from render import trace_version as trace_version_module
 from render.cache import Cache, content_hash
 from render.forms import half_parts
 from render.half import Half
+from render.interrupts import take_signals
 from render.locks import hold
 from render.records import Form, Part, write_record
 
@@ -212,6 +214,21 @@ def test_a_crash_while_writing_leaves_no_record(tmp_path, monkeypatch):
     monkeypatch.setattr("render.cache.write_record", crash)
     with pytest.raises(KeyboardInterrupt):
         cache.save("light", "k", FORM, _record())
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="stops a copy of this process")
+@pytest.mark.filterwarnings("ignore:This process")
+def test_a_signal_while_a_record_is_written_leaves_none(tmp_path, monkeypatch):
+    child = os.fork()
+    if child == 0:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+        take_signals()
+        monkeypatch.setattr("render.cache.write_record", lambda *_: os.kill(os.getpid(), signal.SIGTERM))
+        Cache(tmp_path).save("light", "k", FORM, _record())
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    assert os.waitstatus_to_exitcode(status) == 143
     assert list(tmp_path.iterdir()) == []
 
 

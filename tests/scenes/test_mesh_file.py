@@ -156,5 +156,6 @@ def test_vertices_with_more_numbers_than_others_keep_their_places(tmp_path):
     """A reader that takes all numbers of the file as one list would take the weight of one for a place of the next."""
     plain, weighted = tmp_path / "plain.obj", tmp_path / "weighted.obj"
     plain.write_text("v 0 0 0\nv 1 0 0\nv 0 2 0\nv 0 2 3\nf 1 2 3\nf 1 3 4\n")
-    weighted.write_text("v 0 0 0 1\nv 1 0 0 1 # here\nv 0 2 0 1\nv 0 2 3\nf 1 2 3\nf 1 3 4\n")
-    np.testing.assert_array_equal(read_mesh(weighted).vertices, read_mesh(plain).vertices)
+    for second in ("1 0 0", "1 0 0 # here", "1 0 0 1"):
+        weighted.write_text(f"v 0 0 0 1\nv {second}\nv 0 2 0 1 1\nv 0 2 3 1\nf 1 2 3\nf 1 3 4\n")
+        np.testing.assert_array_equal(read_mesh(weighted).vertices, read_mesh(plain).vertices)
