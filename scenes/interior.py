@@ -14,7 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .interior_rays import OUTSIDE, Body, Rays, follow, from_rings, lamp_itself, lamp_on_rings, local
+from .interior_rays import OUTSIDE, Body, Rays, follow, lamp_itself, local
+from .interior_rings import from_rings, lamp_on_rings
 from .interior_store import Record, kept
 from .interior_surfaces import Surface, square_at
 

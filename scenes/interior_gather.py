@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .interior_rays import Body, Met, Rays, follow_each, from_rings, local
+from .interior_rays import Body, Met, Rays, follow_each, local
+from .interior_rings import from_rings
 from .interior_surfaces import Gloss
 
 SAMPLES = 512

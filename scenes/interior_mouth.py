@@ -1,8 +1,10 @@
 """The inside of a modifier, traced into the table of what leaves its mouth: `Emission`.
 
 Every entry is a mean over rays that leave a small area of the hull within a small cone, followed back from the mouth
-through the real inside. Rays that the lamp or the screen would stop are left out of it, and entries without any ray
-take what stands beside them; where lamp and screen stand is told exactly when the table is read.
+through the real inside up to the first reflection. What came by more of them is gathered by the rings that they meet
+(`interior_gather`), for linings whose lobes are some degrees wide. Rays that the lamp or the screen would stop are left
+out, and entries without any ray take what stands beside them; where lamp and screen stand is told exactly when the
+table is read.
 """
 
 from __future__ import annotations

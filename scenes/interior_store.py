@@ -29,7 +29,8 @@ STOCK = Path(__file__).parent / "data" / "stock-insides.zip"
 """Records of the stock kit, made by `python -m scenes.make_insides`."""
 
 MODULES = (
-    "emission", "interior", "interior_gather", "interior_mouth", "interior_rays", "interior_store", "interior_surfaces",
+    "emission", "interior", "interior_gather", "interior_mouth", "interior_rays", "interior_rings", "interior_store",
+    "interior_surfaces",
 )  # fmt: skip
 """What decides how an inside is traced and kept."""
 

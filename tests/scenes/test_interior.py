@@ -203,6 +203,45 @@ def test_noise_is_low(kind, monkeypatch):
     assert 0 < np.sqrt(np.mean(spread**2)) < 0.01
 
 
+def test_a_wall_that_bulges_is_the_ball_or_paraboloid_it_says():
+    """Points met and points placed lie on the closed form, normals stand across it, and the points placed are even over
+    a ball's area, which goes with its height (Archimedes)."""
+    radius, deep = 0.5, 0.3
+    ball = (radius**2 + deep**2) / (2 * deep)
+    s = radius / deep
+    rng = np.random.default_rng(9)
+    way = np.concatenate([rng.normal(size=(2, 400)) * 0.2, -np.ones((1, 400))])
+    way /= np.linalg.norm(way, axis=0)
+    for bulge, square in (
+        (s * s + 1, lambda z: ball**2 - (z - ball + deep) ** 2),
+        (s * s, lambda z: radius * s * (z + deep)),
+    ):
+        wall = Wall(-deep, 0, 0, radius, 0.5, bulge=bulge)
+        surface = Surface(-deep, 0, 0, radius, 0.5, 0, 0, 0.5, bulge)
+        r = 0.4 * rng.random(400)
+        t = surface.hit_m(r, np.full(400, 0.01), way, 1e-9)
+        x, y, z = r + t * way[0], t * way[1], 0.01 + t * way[2]
+        met = np.isfinite(t)
+        assert met.mean() > 0.5
+        assert (x**2 + y**2)[met] == pytest.approx(square(z[met]), abs=1e-12)
+        r, z = surface.place_at(np.zeros(4096), np.ones(4096), (np.arange(4096) + 0.5) / 4096)
+        assert r * r == pytest.approx(square(z), abs=1e-12)
+        assert wall.radius_m(z) == pytest.approx(r)
+        normal, ahead, back = surface.normals(r, z), square(z + 1e-6), square(z - 1e-6)
+        along = np.stack([np.sqrt(ahead) - np.sqrt(back), np.full(z.shape, 2e-6)])[:, 20:-20]
+        assert (normal[:, 20:-20] * along).sum(axis=0) / np.linalg.norm(along, axis=0) == pytest.approx(0, abs=1e-4)
+        assert np.linalg.norm(normal, axis=0) == pytest.approx(1)
+        assert (normal[0] >= 0).all()
+    cut = np.linspace(0, 1, 65)
+    low, high = np.repeat(cut[:-1], 64), np.repeat(cut[1:], 64)
+    surface = Surface(-deep, 0, 0, radius, 0.5, 0, 0, 0.5, s * s + 1)
+    z = surface.place_at(low, high, np.tile((np.arange(64) + 0.5) / 64, 64))[1].reshape(64, 64)
+    edges = surface.place_at(cut, cut, cut)[1]
+    assert z.mean(axis=1) == pytest.approx((edges[:-1] + edges[1:]) / 2, abs=2e-4)
+    with pytest.raises(ValueError, match="rise or fall all along"):
+        Wall(-deep, 0.3, 0, radius, 0.5, bulge=40)
+
+
 @pytest.mark.parametrize("spread_deg", [2.0, 15.0, 40.0, 60.0])
 @pytest.mark.parametrize("out_deg", [0.0, 40.0, 75.0, 88.0])
 def test_gloss_gives_back_all_it_gets_at_every_angle(spread_deg, out_deg):

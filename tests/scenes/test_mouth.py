@@ -11,8 +11,10 @@ from scipy.stats import qmc
 
 from scenes.emission import Emission, Hull
 from scenes.field import illuminance
+from scenes.field_raster import about
 from scenes.fixtures import area_m2, plain_axial_illuminance
 from scenes.interior import Interior, Lamp, Wall, body_of, emergent, sent_by_rings
+from scenes.interior_gather import Gathered
 from scenes.interior_mouth import mouth
 from scenes.interior_rays import OUTSIDE, Body, Rays, follow_each, turned
 from scenes.optics import Optics
@@ -149,6 +151,39 @@ def test_a_grid_before_a_dish_passes_what_its_cells_leave_of_the_rays():
         truth.append((luminance * (normal @ toward) * -toward[2] / distance**2 * share).sum())
     assert cells.ratio == pytest.approx(deep / 0.008)
     assert np.abs(np.log2(got / truth)).max() < 0.05, np.round(np.log2(got / truth), 3)
+
+
+def test_light_of_several_reflections_is_gathered_whole():
+    """Rays followed to their end and rays that ask the rings find the same: 2 %, three times the noise of the former."""
+    inside, point = stock_inside("standard-reflector"), np.array([0, 0, 0.5])
+    body = body_of(inside)
+    sent = sent_by_rings(body, np.arange(body.rings), 512)
+    place, share = _through_mouth(inside, point, 13)
+    toward = place - point[:, None]
+    share = share * -toward[2] / np.linalg.norm(toward, axis=0) ** 3
+    rays = Rays.of(np.array([len(share)]))
+    rays.z = place[2]
+    rays.r, rays.way = turned(place[0], place[1], toward / np.linalg.norm(toward, axis=0))
+    whole = (_luminance(body, rays, sent) * share).sum()
+    found, met = follow_each(body, rays, sees_lamp=False, reflections=1)
+    gathered = Gathered.by(body, met.ring).sent_on(body, rays, sent)
+    assert (gathered * share).sum() > 0.3 * whole
+    assert ((found + met.sums(len(share), sent) + gathered) * share).sum() == pytest.approx(whole, rel=0.02)
+
+
+def test_cells_about_a_place_fill_their_box():
+    """Their areas add up to its area, and they find the integral of 1 over the distance from the place: for a square
+    about its middle 4 a asinh(1) with side a; boxes that are empty have none."""
+    low, high = (
+        [np.array([-1.0, 0.5, 2.0]), np.array([-1.0, -0.2, 0.0])],
+        [np.array([1.0, 3.0, 1.0]), np.array([1.0, 0.9, 1.0])],
+    )
+    x, y, area = about((low, high), (np.array([0.0, -4.0, 0.0]), np.array([0.0, 0.1, 0.0])), 96)
+    assert area.sum(axis=(1, 2)) == pytest.approx([4, 2.5 * 1.1, 0], rel=2e-3)
+    assert (area / np.hypot(x, y))[0].sum() == pytest.approx(8 * math.asinh(1), rel=2e-3)
+    for axis, at in ((0, x), (1, y)):
+        assert (at[:2] >= low[axis][:2, None, None] - 1e-9).all()
+        assert (at[:2] <= high[axis][:2, None, None] + 1e-9).all()
 
 
 def test_the_rays_would_tell_a_mouth_without_depth():
