@@ -242,9 +242,9 @@ def place_labels(view: View, plan: PlanSet) -> list[tuple[list[str], np.ndarray,
     found += _background_label(view, plan)
     found += window_labels(view, plan)
     for piece in plan.pieces:
-        size = f"{piece.size_m[0]:.2f} x {piece.size_m[1]:.2f} m"
+        name, size = piece_words(piece.kind, piece.name), f"{piece.size_m[0]:.2f} x {piece.size_m[1]:.2f} m"
         found.append(
-            ([shortened(piece_words(piece.kind, piece.name), LABEL, 30.0), size], view.at(piece.corners_m), {"reach_mm": 1.0})
+            ([shortened(name, LABEL, 30.0), size], view.at(piece.corners_m), {"reach_mm": 1.0})
         )
     if view.kind == TOP:
         found += _wall_labels(view, plan)
