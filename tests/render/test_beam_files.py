@@ -28,10 +28,13 @@ def setup(text: str) -> Setup:
 
 def lumens_of(made: Setup) -> float:
     """Lumens that leave for one of the lamp, by scattered rays: a place on the exit and a direction within the reach
-    by the cosine law, 2^18 Sobol points, error about 0.1 %. A ball or tube sends out all of its efficiency."""
+    by the cosine law, 2^18 Sobol points, error about 0.1 %. A ball or tube sends out all of its efficiency, and so does a
+    bare mouth that one looks into, whose bright places near the lamp such points miss by up to 0.7 %."""
     fixture = made.fixture
-    if fixture.shape in ("sphere", "tube"):
-        return fixture.optics.efficiency
+    optics = fixture.optics
+    bare = optics.emission is not None and optics.cells is None and optics.edges is None and optics.slide is None
+    if fixture.shape in ("sphere", "tube") or (bare and (optics.source is None or optics.source.depth_m == 0)):
+        return optics.efficiency
     u = qmc.Sobol(4, seed=7).random_base2(18)
     x, y = ((u[:, k] - 0.5) * fixture.size_m[k] for k in (0, 1))
     top = math.sin(math.radians(min(far_reach_deg(fixture), 90))) ** 2
