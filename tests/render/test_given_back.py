@@ -98,7 +98,12 @@ def test_a_stray_pixel_does_not_stand_beside_its_own_image():
         picture[:, row, column] = 1
     wide, margin = _mirrored(picture)[..., 0], _MARGIN_PX
     np.testing.assert_array_equal(wide[margin:-margin, margin:-margin], picture[0])
-    for row, column in ((margin, margin + 20), (margin + 39, margin + 20), (margin + 20, margin), (margin + 20, margin + 49)):
+    for row, column in (
+        (margin, margin + 20),
+        (margin + 39, margin + 20),
+        (margin + 20, margin),
+        (margin + 20, margin + 49),
+    ):
         close = wide[row - 2 : row + 3, column - 2 : column + 3]
         assert (close.sum(), wide[row - 4 : row + 5, column - 4 : column + 5].sum()) == (1, 2)
 
