@@ -2,8 +2,8 @@
 
 All bands of a light ride the same paths, so they share their noise. Three broad sums of the bands are denoised as one
 picture, guided by the set's albedo and normals. What the denoiser took away beyond the noise is given back
-(`render.given_back`), and every band gets its share of the broad sums (`render.shares`). Nothing here can amplify: shares
-lie between 0 and 1, and no denoised sum exceeds what was traced near it.
+(`render.given_back`), and every band gets its share of the broad sums (`render.shares`). Nothing here can amplify:
+shares lie between 0 and 1, and no denoised sum exceeds what was traced near it.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from .smoothing import BLOCK_PX, block_means, enlarged, nearby_maxima, smooth, s
 _NOTHING = 1e-30
 _QUALITY = {"draft": "Fast", "preview": "Balanced", "final": "High"}
 _NOISY = 0.5
-"""Standard error of a pixel over its brightness from which only the denoiser's largest network leaves even surfaces even;
-the others weave a pattern into them."""
+"""Standard error of a pixel over its brightness from which only the denoiser's largest network leaves even surfaces
+even; the others weave a pattern into them."""
 
 AT_ONCE_PX = 2_200_000
 _OVERLAP_PX = 128  # no pixel that far away has a say in the denoiser's network
@@ -190,8 +190,8 @@ def _settle(clean: np.ndarray, channels: np.ndarray) -> np.ndarray:
 
 
 def _mirrored(channels: np.ndarray) -> np.ndarray:
-    """Channels (3, H, W) as the denoiser takes them, (H, W, 3) with a margin: mirrored, but shifted along the edge, since
-    a stray pixel with its own image beside it looks like part of the set."""
+    """Channels (3, H, W) as the denoiser takes them, (H, W, 3) with a margin: mirrored, but shifted along the edge,
+    since a stray pixel with its own image beside it looks like part of the set."""
     wide = np.asarray(channels, np.float32)
     for axis in (1, 2):
         size = [(0, 0)] * 3

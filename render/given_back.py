@@ -1,9 +1,9 @@
 """What denoising took beyond the noise, given back.
 
-Noise of few paths is skewed: most places lie a little too dark, with small differences between the two halves of their
-samples, and some far too bright. A standard error read at a place alone therefore calls chance a finding, mostly where the
-traced light happens to be low, and what is then "given back" are blots. So the error is the larger of the place's own and
-that of wide surroundings, both halves must say the same, and it must not hang on one pixel.
+Noise of few paths is skewed: most places lie a little too dark, with small differences between the two halves of
+their samples, and some far too bright. A standard error read at a place alone therefore calls chance a finding, mostly
+where the traced light happens to be low, and what is then "given back" are blots. So the error is the larger of the
+place's own and that of wide surroundings, both halves must say the same, and it must not hang on one pixel.
 """
 
 from __future__ import annotations
@@ -26,8 +26,8 @@ _MOST_RELATIVE = 1e3
 _MOST_GIVEN = 4.0
 
 _ERRORS = 2.5
-"""How many of its standard errors a half of the samples must differ by, and the other half too, for anything to be given
-back: on two sides, some 8 in 100,000 places by chance."""
+"""How many of its standard errors a half of the samples must differ by, and the other half too, for anything to be
+given back: on two sides, some 8 in 100,000 places by chance."""
 
 _AMONG_STRANDS = 0.5
 _NOTHING = 1e-30
@@ -36,9 +36,10 @@ _NOTHING = 1e-30
 def given_back(clean: np.ndarray, traced: np.ndarray, halves: np.ndarray, strands: np.ndarray | None) -> np.ndarray:
     """Factor (H, W) that returns what denoising took beyond the noise.
 
-    Over a few pixels both pictures should agree within the standard error. Where both halves of the samples differ from the
-    denoised picture on the same side, the lesser difference is returned, less what noise explains (as James and Stein
-    shrink). Among strands, which the denoiser takes for noise, all of the difference is, but for a quarter of the variance.
+    Over a few pixels both pictures should agree within the standard error. Where both halves of the samples differ from
+    the denoised picture on the same side, the lesser difference is returned, less what noise explains (as James and
+    Stein shrink). Among strands, which the denoiser takes for noise, all of the difference is, but for a quarter of the
+    variance.
 
     Parameters
     ----------
@@ -76,7 +77,7 @@ def _held_by_one(over: np.ndarray) -> np.ndarray:
 
 
 def _relative_variance(variance: np.ndarray, clean: np.ndarray) -> np.ndarray:
-    """Variance of a pixel over its squared brightness, (H, W), as it is around: the halves of dark pixels agree by chance."""
+    """Variance of a pixel over its squared brightness, (H, W), read around: halves of dark pixels agree by chance."""
     height, width = variance.shape
     level = np.maximum(clean, _LEAST * clean.mean() + _NOTHING)
     relative = np.minimum(variance / level**2, _MOST_RELATIVE)

@@ -227,9 +227,10 @@ Progress = Callable[[PassReport], None]
 
 
 class Told(Protocol):
-    """Hears of one light: samples done, samples planned, the noise so far, and `PassReport.noisy`."""
+    """Hears of one light, strip by strip."""
 
-    def __call__(self, done: int, planned: int, noise: float | None, noisy: bool = False) -> None: ...
+    def __call__(self, done: int, planned: int, noise: float | None, noisy: bool = False) -> None:
+        """Samples done, samples planned, the noise so far in stops, and `PassReport.noisy`."""
 
 
 KEEP_EVERY_S = 5.0

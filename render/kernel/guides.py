@@ -61,8 +61,8 @@ def trace_guides(
     Returns
     -------
     albedo (B, H, W) and normal (3, H, W), means over the pixel, float32, where sky and lamps count as an albedo of 1,
-    since no surface colours their light; from the pixel's centre: depth (H, W) in metres (infinite where nothing is met),
-    position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
+    since no surface colours their light; from the pixel's centre: depth (H, W) in metres (infinite where nothing is
+    met), position (3, H, W) in metres, region (H, W) uint8 (`NO_REGION` for none).
     """
     height = rows[1] - rows[0]
     pixel = dr.arange(mi.UInt32, width * height) + dr.opaque(mi.UInt32, rows[0] * width)

@@ -5,8 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from render.denoise import _MARGIN_PX, _mirrored, denoise_light, effort
+from materials import default_bands
+from render.denoise import _MARGIN_PX, _agreed, _mirrored, denoise_light, effort
 from render.given_back import given_back
+from render.merge import merge
+from render.tracer import Tracer
+
+from .sets import camera, finish, quad, stage
 
 pytestmark = pytest.mark.quick
 
@@ -21,7 +26,7 @@ def few_paths(seed: int, shape: tuple[int, int], rare: float = 0.1) -> tuple[np.
 
 def test_skewed_noise_gives_nothing_back():
     """On rooms lit through a window, one place in fifty once came out as a blot of up to 30 %."""
-    for seed in range(4):
+    for seed in range(2):
         traced, halves = few_paths(seed, (200, 160))
         assert np.abs(given_back(np.ones_like(traced), traced, halves, None) - 1).max() < 0.02
 
@@ -98,9 +103,36 @@ def test_a_stray_pixel_does_not_stand_beside_its_own_image():
         picture[:, row, column] = 1
     wide, margin = _mirrored(picture)[..., 0], _MARGIN_PX
     np.testing.assert_array_equal(wide[margin:-margin, margin:-margin], picture[0])
-    for row, column in ((margin, margin + 20), (margin + 39, margin + 20), (margin + 20, margin), (margin + 20, margin + 49)):
+    for row, column in (
+        (margin, margin + 20),
+        (margin + 39, margin + 20),
+        (margin + 20, margin),
+        (margin + 20, margin + 49),
+    ):
         close = wide[row - 2 : row + 3, column - 2 : column + 3]
         assert (close.sum(), wide[row - 4 : row + 5, column - 4 : column + 5].sum()) == (1, 2)
+
+
+def test_among_strands_only_what_both_halves_saw_stays_bright():
+    """One bright path in a pixel of hair, of eight, is a sparkle; a glint that all of them meet is not."""
+    traced, halves, strands = np.ones((40, 40)), np.full((40, 40), 0.1), np.ones((40, 40), bool)
+    traced[10, 10], halves[10, 10] = 20, 38
+    traced[30, 30], halves[30, 30] = 20, 4
+    kept = traced * _agreed(traced, halves, strands)
+    assert kept[10, 10] < 5
+    assert kept[30, 30] == 20
+    assert kept[20, 20] == 1
+
+
+def test_sky_is_no_surface_s_colour():
+    """The lower half of the picture meets a dark red sheet, the upper nothing: there the guide is white, and at the
+    outline in between, so that the light of the sky keeps its colour."""
+    red = finish(np.linspace(0.02, 0.1, 401))
+    built = stage([quad([-10, -2, 0], [20, 0, 0], [0, 1.95, 0], red)], [], camera(size=(16, 16)))
+    albedo = Tracer(built, merge(built), default_bands(), "auto", None).guides([]).albedo
+    assert (albedo[:, :8] == 1).all()
+    assert (albedo[:, 9:] < 0.11).all()
+    assert ((albedo[:, 8] > 0.2) & (albedo[:, 8] < 0.9)).all()
 
 
 def test_effort_follows_the_noise():
