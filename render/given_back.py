@@ -46,6 +46,10 @@ def given_back(clean: np.ndarray, traced: np.ndarray, halves: np.ndarray, strand
     clean, traced : (H, W) brightness, denoised and as traced, not negative.
     halves : (H, W), the odd samples less the even ones; strands : (H, W) bool, or None where there are none.
     """
+    mean = float(traced.mean())
+    if mean <= _NOTHING:
+        return np.ones(clean.shape, np.float32)
+    clean, traced, halves = (plane * np.float32(1 / mean) for plane in (clean, traced, halves))
     variance = (halves / 2) ** 2
     pixels = _PLACE_PX * _inside(clean.shape)
     base, wanted = wide_smooth(clean, WIDE_PX), wide_smooth(traced, WIDE_PX)
@@ -79,7 +83,7 @@ def _held_by_one(over: np.ndarray) -> np.ndarray:
 def _relative_variance(variance: np.ndarray, clean: np.ndarray) -> np.ndarray:
     """Variance of a pixel over its squared brightness, (H, W), read around: halves of dark pixels agree by chance."""
     height, width = variance.shape
-    level = np.maximum(clean, _LEAST * clean.mean() + _NOTHING)
+    level = np.maximum(clean, _LEAST)
     relative = np.minimum(variance / level**2, _MOST_RELATIVE)
     return enlarged(smooth(block_means(relative[None], _AROUND_PX), 1), height, width, _AROUND_PX)[0]
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .smoothing import block_means, enlarged, smooth
+from .smoothing import block_means, enlarged, nearby_maxima, smooth, spread_blocks
 
 _DARKEST = 0.005
 """Added to reflectances: black surfaces still send back a little, such as from their coat."""
@@ -71,6 +71,8 @@ def share_out(
     level = np.where(total > _FAINTEST, channels / np.maximum(total, _FAINTEST), 0)
     for band, light in enumerate(picture):
         spectrum[band] *= np.tensordot(weights[:, band], level, 1)
+        most = spread_blocks(nearby_maxima(light), *light.shape)  # outlines may lend a pixel another surface's colour
+        np.minimum(spectrum[band], most, out=spectrum[band])
         spectrum[band] *= _to_the_mean_of(spectrum[band], light)
     return spectrum
 

@@ -83,6 +83,17 @@ def test_shares_hand_out_all_of_the_light():
     np.testing.assert_allclose(out.sum(axis=0), picture.sum(axis=0), rtol=0.02)
 
 
+def test_an_outline_keeps_within_what_was_traced_near_it():
+    """Bright paper seen through a pixel whose guide is mostly dark red hair: no band above the paper's."""
+    albedo, _ = flat_guides(48, 48)
+    albedo[:, :, 24:] = np.linspace(0.01, 0.3, BANDS, dtype=np.float32)[:, None, None]
+    picture = np.full((BANDS, 48, 48), 0.5, np.float32)
+    picture[:, :, 25:] = albedo[:, :, 25:]
+    out = share_out(np.tensordot(channel_weights(BANDS), picture, 1), picture, albedo)
+    assert hold(out, picture)[1] == 0
+    assert out[:, :, 24].max() < 0.52
+
+
 def strands(seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """A rim on hair: a tenth of the pixels of a band hold a bright strand; traced once finely and once with noise."""
     rng = np.random.default_rng(seed)

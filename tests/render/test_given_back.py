@@ -31,6 +31,17 @@ def test_skewed_noise_gives_nothing_back():
         assert np.abs(given_back(np.ones_like(traced), traced, halves, None) - 1).max() < 0.02
 
 
+@pytest.mark.parametrize("level", [1e-24, 1e12])
+def test_the_level_of_the_light_does_not_matter(level):
+    traced, halves = few_paths(7, (48, 48))
+    traced[20] *= 4
+    traced, halves = np.float32(traced), np.float32(halves)
+    factor = given_back(np.ones_like(traced), traced, halves, None)
+    scaled = (plane * np.float32(level) for plane in (np.ones_like(traced), traced, halves))
+    np.testing.assert_allclose(given_back(*scaled, None), factor, rtol=1e-4)
+    assert factor.max() > 1.05
+
+
 def test_nor_does_it_at_the_edges_of_the_picture():
     """Mirrored surroundings hold the same pixels twice: in small pictures, mostly corners, chance must not grow."""
     worst = []
