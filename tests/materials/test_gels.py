@@ -87,7 +87,7 @@ def test_an_opaque_sheet_loses_everything_and_has_no_colour() -> None:
 
 
 def test_an_unknown_gel_gets_the_nearest_name() -> None:
-    with pytest.raises(UnknownName, match="Did you mean 'half-cto'"):
+    with pytest.raises(UnknownName, match="Did you mean half-cto"):
         make_gel("Half CTO")
 
 

@@ -79,7 +79,7 @@ def test_a_wrong_request_is_refused(arguments: tuple, message: str) -> None:
 
 
 def test_an_unknown_source_gets_the_nearest_name() -> None:
-    with pytest.raises(UnknownName, match="Did you mean 'tungsten'"):
+    with pytest.raises(UnknownName, match="Did you mean tungsten"):
         make_source("tungstn")
 
 

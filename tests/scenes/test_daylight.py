@@ -124,7 +124,7 @@ def test_names_are_numbers_of_the_standard() -> None:
 @pytest.mark.parametrize(
     ("call", "kind", "words"),
     [
-        (lambda: sky_kind("overcats"), UnknownName, "Did you mean 'overcast'"),
+        (lambda: sky_kind("overcats"), UnknownName, "Did you mean overcast"),
         (lambda: sky_kind(0), KeyfallError, "Allowed: 1 to 15"),
         (lambda: sky_luminance(16, SUN), KeyfallError, "Allowed: 1 to 15"),
         (lambda: sky_luminance(12, direction(0, -5)), KeyfallError, "under the horizon"),
