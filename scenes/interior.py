@@ -28,7 +28,7 @@ RINGS = 24
 GLOW_SPREAD_DEG = 5.0
 """Directions up to this angle off the axis make the glow."""
 
-SAMPLES_OPEN, SAMPLES_COVERED = (2048, 512), (512, 2048)
+SAMPLES_OPEN, SAMPLES_COVERED = (2048, 512), (512, 4096)
 """Rays an angle off the axis, and a side of a ring of the surfaces, without sheets and with: where a sheet mixes the
 light, all that counts is what the rings get. Powers of two, as the two that follow."""
 
@@ -274,8 +274,10 @@ def sent_by_rings(body: Body, seen_from_outside: np.ndarray, samples: int) -> np
         if not len(new):
             break
         rays, normals, density = from_rings(body, new, samples)
-        evenly = np.maximum(local(normals, rays.way)[2], 0) / math.pi
-        lamp, met = follow(body, rays, sees_lamp=False, weights=evenly / density)
+        weights = np.maximum(local(normals, rays.way)[2], 0) / math.pi / density
+        # a ring's weights have a mean of 1: held to it, no light is made that many reflections would multiply
+        weights /= rays.mean(np.arange(len(weights)), weights)[rays.group]
+        lamp, met = follow(body, rays, sees_lamp=False, weights=weights)
         got[new] = met.weights(len(new), body.rings)
         seen[new], known[new] = lamp_on_rings(body, rays, normals) + lamp, True
         wanted = known | got[new].any(axis=0)

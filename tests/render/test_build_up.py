@@ -11,8 +11,8 @@ from pypdf import PdfReader
 
 from render import Cache, TraceSettings, develop, trace
 from render.build_up import build_up
-from render.build_up_steps import BuildUpReport, alone_words, only, steps_of
 from render.build_up_sheet import build_up_page, build_up_pages
+from render.build_up_steps import BuildUpReport, alone_words, only, steps_of
 from render.report import camera_settings
 from render.sheet import PAPERS_MM
 from render.where_read import held_words, place_words, where_read

@@ -74,7 +74,7 @@ def test_the_light_from_behind_carries_the_haze(run):
     beams = {beam.light: beam for beam in report.haze.beams}
     assert report.haze.carried_by == "back"
     assert beams["back"].brightest_stops > 3 * (beams["front"].brightest_stops or 0)
-    assert "The beam of back reads" in report.haze.words
+    assert "The beam of back is" in report.haze.words
     assert report.haze.visibility_m == pytest.approx(100)
 
 

@@ -64,14 +64,18 @@ def test_a_lamp_alone_sends_its_front_half_through_a_wide_exit():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("reflectance", [0.18, 0.5, 0.8, 0.9, 0.95, 0.98])
-def test_integrating_sphere(reflectance):
+def test_integrating_sphere(reflectance, monkeypatch):
     """Integrating-sphere multiplier (Labsphere and IES handbooks): each bounce spreads evenly over the ball, and what
-    leaves is first light through the port plus rho / (1 - rho (1 - losses)) times the port's share of the ball."""
+    leaves is first light through the port plus rho / (1 - rho (1 - losses)) times the port's share of the ball. Noise
+    grows with the number of bounces, to 1.4 % a run at 0.98, which no lining of the kit comes near: four runs there."""
     port, lamp_radius = 0.2, 0.02
-    light = emergent(sphere(reflectance, port, lamp_radius))
+    efficiencies = []
+    for seed in range(4 if reflectance > 0.9 else 1):
+        monkeypatch.setattr(interior_rays, "SEED", 7 + seed)
+        efficiencies.append(trace_emergent(sphere(reflectance, port, lamp_radius)).efficiency)
     hole, lamp = (1 - math.cos(port)) / 2, lamp_radius**2
     bounced = reflectance * (1 - hole) * hole / (1 - reflectance * (1 - hole - lamp))
-    assert light.efficiency == pytest.approx(hole + bounced, rel=0.01)  # ball of 40 cones, noise 0.3 %
+    assert np.mean(efficiencies) == pytest.approx(hole + bounced, rel=0.01)  # ball of 40 cones
 
 
 @pytest.mark.parametrize(("gloss", "spread_deg"), [(0, 15), (0.5, 15), (1, 30), (1, 8)])
