@@ -283,8 +283,9 @@ def _check_pages(pages: list[Page], paper: str) -> None:
     width, height = PAPERS_MM[paper]
     for words in (w for page in pages for w in page.words):
         assert MARGIN_MM - 0.1 <= words.left_mm < words.right_mm <= width - MARGIN_MM + 0.1, words
-    lowest = [max(line.get_ydata()[0] for line in page.canvas.lines if line.get_ydata()[0] < height - 20) for page in pages[1:]]
-    assert lowest[-1] > 0.6 * height  # what is left of the last page is ruled to be written on
+    rules = [line.get_ydata()[0] for line in pages[-1].canvas.lines]
+    told = [words.bottom_mm for words in pages[-1].words]
+    assert max(y for y in (*rules, *told) if y < height - 20) > 0.6 * height  # what is left of it is ruled to be written on
     for page in pages:
         for points in _drawn_points(page):
             assert np.isfinite(points).all()
