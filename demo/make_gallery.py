@@ -12,6 +12,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # demo/scenes must not pass for the package of that name
+
 import haze_pages
 import sheet_pages
 from modifier_pages import PAGES, make_page

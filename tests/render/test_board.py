@@ -229,6 +229,7 @@ def test_a_gel_that_passes_nothing_has_no_colour(look):
     assert [swatch.lights for swatch in report.looks[0].swatches] == [["key"], ["fill"]]
 
 
+@pytest.mark.slow
 def test_skin_is_measured_with_its_surface_and_meshes_by_their_finish(look):
     subject = subject_of(look.stage)
     assert subject.finish.name.endswith(" skin")

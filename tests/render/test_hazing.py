@@ -78,6 +78,7 @@ def test_the_light_from_behind_carries_the_haze(run):
     assert report.haze.visibility_m == pytest.approx(100)
 
 
+@pytest.mark.slow
 def test_the_parts_add_up(run):
     """Haze and surfaces are the picture; turning a light down turns its haze down."""
     _, report, stage_, olat = run
@@ -91,6 +92,7 @@ def test_the_parts_add_up(run):
     assert haze_report(olat, dimmed).beams[1].brightest_stops < report.haze.beams[1].brightest_stops
 
 
+@pytest.mark.slow
 def test_files_and_numbers(run):
     folder, report, _, _ = run
     stored = json.loads((folder / "out" / "report.json").read_text())

@@ -171,7 +171,7 @@ def made(tmp_path_factory, looks):
 
 _SLOW = [pytest.param(name, marks=pytest.mark.slow) for name in ("classic-loop", "full-length", "prompt-corner")]
 WRITTEN = ("courtyard-evening", *_SLOW)
-DRAWN = (*WRITTEN, "eight", pytest.param("haze-after-rehearsal", marks=pytest.mark.slow))
+DRAWN = (*WRITTEN, pytest.param("eight", marks=pytest.mark.slow), pytest.param("haze-after-rehearsal", marks=pytest.mark.slow))
 ON_LETTER = ("courtyard-evening", pytest.param("eight", marks=pytest.mark.slow))
 
 
@@ -350,6 +350,7 @@ def test_the_beam_on_paper_is_as_wide_as_the_report_says(looks):
     assert plan.lights[0].beam_m == pytest.approx(report.spread_at_face.beam_m)
 
 
+@pytest.mark.slow
 def test_the_kit_counts_everything_once(looks):
     told = looks.pages("eight")[1]
     counts = {item.what: item.count for item in told.kit}
@@ -420,6 +421,7 @@ def test_every_form_has_a_symbol_of_its_own_size():
         assert np.abs(points[:, 0]).max() >= 0.3
 
 
+@pytest.mark.slow
 def test_forms_follow_the_kinds_of_modifiers(looks):
     lights = {light.role: light for light in looks["eight"].stage.lights}
     assert form_of(lights["key"]) == Form("octabox", ("fabric-grid",))

@@ -44,6 +44,7 @@ def drawn(ember) -> SetView:
         raise
 
 
+@pytest.mark.slow
 def test_the_picture_has_the_size_asked_for_on_a_paper_border(drawn):
     assert drawn.picture.shape == (320, 480, 3)
     assert drawn.picture.dtype == np.uint8
@@ -53,12 +54,14 @@ def test_the_picture_has_the_size_asked_for_on_a_paper_border(drawn):
     assert 0.15 < (np.abs(drawn.picture.astype(int) - rim[0]).max(axis=2) > 6).mean() < 0.9
 
 
+@pytest.mark.slow
 def test_gels_show_their_colour(drawn):
     """The rim light of this scene is behind teal: somewhere green and blue outdo red by far."""
     red, green, blue = drawn.picture.astype(int).transpose(2, 0, 1)
     assert ((green - red > 60) & (blue - red > 60)).sum() > 50
 
 
+@pytest.mark.slow
 def test_every_light_and_the_camera_has_a_label_inside(ember, drawn):
     assert set(drawn.labels) == {light.name for light in ember.lights} | {"camera"}
     places = np.array(list(drawn.labels.values()))

@@ -82,6 +82,7 @@ def _agrees(report: StyleReport) -> None:
         assert (report.triangle_mm2 > 0) == (report.style == "rembrandt")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("figure", "turn", "modifier", "style"),
     [("amara", -25, SOFT, "rembrandt")],

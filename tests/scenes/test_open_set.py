@@ -17,7 +17,7 @@ from render.looks import read_looks
 from render.variants import make_grid
 from scenes import Scene, SceneError, build_stage, load_scene, open_set
 from scenes.stock_names import stock_names
-from scenes.styles import STYLES, apply_style
+from scenes.styles import apply_style
 from scenes.variations import parse_variation
 
 DEMO = Path(__file__).parents[2] / "demo" / "scenes"
@@ -76,10 +76,11 @@ def test_a_style_is_placed_against_the_survey(counted: Counter[str]) -> None:
     """The set, the sitter turned where the style asks, the key there, and for clamshell the fill under it."""
     opened = open_set(SCENE)
     counted.clear()
-    for style in STYLES:
+    styles = ("loop", "short", "clamshell")
+    for style in styles:
         opened.with_tables(apply_style(opened, style).tables)
     assert counted["reads"] == 0
-    assert counted["walks"] <= 3 * len(STYLES)
+    assert counted["walks"] <= 3 * len(styles)
 
 
 @pytest.mark.parametrize(
