@@ -24,12 +24,18 @@ class BackdropReport(Record):
     share: float = Field(description="of the frame")
 
 
-def backdrop_report(olat: OlatSet, stage: Stage) -> BackdropReport | None:
-    """Medians over what the picture shows of the background, else of the walls; None where it shows neither."""
+def backdrop_report(olat: OlatSet, stage: Stage, incident: np.ndarray | None = None) -> BackdropReport | None:
+    """Medians over what the picture shows of the background, else of the walls; None where it shows neither.
+
+    Parameters
+    ----------
+    incident : what `incident_stops` gives, where it is known.
+    """
     region = olat.guides.region
     for name in ("background", "wall"):
         seen = region == REGIONS.index(name)
         if seen.mean() >= SMALLEST_SHARE:
-            light, look = (float(np.median(of(olat, stage)[seen])) for of in (incident_stops, luminance_stops))
+            stops = (incident_stops(olat, stage) if incident is None else incident), luminance_stops(olat, stage)
+            light, look = (float(np.median(of[seen])) for of in stops)
             return BackdropReport(light_stops=light, seen_stops=look, share=float(seen.mean()))
     return None

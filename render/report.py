@@ -226,7 +226,7 @@ def build_report(
         ratio=ratios(stage, readings),
         ambient=ambient_audit(stage, readings),
         haze=haze_report(olat, stage),
-        backdrop=backdrop_report(olat, stage),
+        backdrop=backdrop_report(olat, stage, next((m.stops for m in maps if m.name == "incident"), None)),
         readings=[reading_report(reading) for reading in readings],
         maps={m.name: _map_report(m) for m in maps},
         bands_nm=[float(nm) for nm in olat.meters.bands.nodes_nm],
