@@ -13,7 +13,7 @@ import numpy as np
 from . import stage
 from .backdrop import Backdrop, Seen, seen_backdrop
 from .check import parts_of
-from .findings import Finding, Problem, SceneError, dotted
+from .findings import Problem, SceneError
 from .haze import resolve_haze
 from .light_colour import gel_of, source_of
 from .meters import exact_f_number, format_power
@@ -61,7 +61,7 @@ def stage_of(scene: Scene, found: Survey, problems: list[Problem]) -> stage.Stag
         As for `build_stage`.
     """
     name = scene.title or "the scene"
-    findings = [Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems]
+    findings = [problem.at(name) for problem in problems]
     sitter, camera = found.sitter, found.camera
     if sitter is None or camera is None or has_errors(problems):
         raise SceneError(findings)

@@ -72,6 +72,10 @@ class Problem:
         """The same problem, its path seen from an enclosing table."""
         return Problem((*outer, *self.path), self.message, self.allowed, self.fix, self.severity)
 
+    def at(self, path: str, line: int | None = None) -> Finding:
+        """The finding that it is in a file, or in whatever `path` names."""
+        return Finding(path, line, self.severity, dotted(self.path), self.message, self.allowed, self.fix)
+
 
 def dotted(path: KeyPath) -> str:
     """A path as the user writes it: "light.key.gels[1]"; positions in lists count from 1."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from .findings import Finding, KeyPath, Problem, dotted, ordered
+from .findings import Finding, KeyPath, Problem, ordered
 
 _SPACE = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BLANK = re.compile(r"[ \t]*")
@@ -42,9 +42,7 @@ def line_of(lines: dict[KeyPath, int], path: KeyPath) -> int:
 def located(path: str, text: str, problems: Iterable[Problem]) -> list[Finding]:
     """Problems of a document with their lines, in order; `path` as the user named it."""
     lines = key_lines(text.replace("\r\n", "\n"))
-    return ordered(
-        Finding(path, line_of(lines, p.path), p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems
-    )
+    return ordered(problem.at(path, line_of(lines, problem.path)) for problem in problems)
 
 
 class _Scanner:

@@ -14,7 +14,7 @@ from materials.reading import FileLog
 
 from .build import stage_of
 from .check import Checked, check_tables, read_checked
-from .findings import Finding, SceneError, dotted
+from .findings import Finding, SceneError
 from .model import Scene
 from .parts import Survey
 from .reader import Unreadable
@@ -103,9 +103,7 @@ class OpenSet:
         with files:
             checked = check_tables(tables, self.scene.folder, self.walk)
         place = self._with(what)
-        findings = tuple(
-            Finding(place, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in checked.problems
-        )
+        findings = tuple(problem.at(place) for problem in checked.problems)
         if checked.scene is None:
             raise SceneError(f for f in findings if f.severity == "error")
         return OpenSet(self.path, checked.scene, findings, files, checked)
@@ -131,11 +129,8 @@ def open_set(source: str | Path | dict[str, Any], folder: str | Path = Path(".")
     if isinstance(source, dict):
         with files:
             checked = check_tables(source, Path(folder))
-        shown = str(source.get("title", "")) or "the scene"
-        findings = [
-            Finding(visible(shown), None, p.severity, dotted(p.path), p.message, p.allowed, p.fix)
-            for p in checked.problems
-        ]
+        shown = visible(str(source.get("title", "")) or "the scene")
+        findings = [problem.at(shown) for problem in checked.problems]
         path = Path(folder)
     else:
         path = Path(source)

@@ -12,7 +12,6 @@ from .explain import Format, problems_of
 from .findings import Problem
 from .model import Light, Piece
 from .parts import Survey
-from .piece_checks import piece_problems
 from .resolve import Unresolved, resolve_fixture, resolve_piece
 from .rigging.on_set import problems_of_rigging
 from .survey import light_problems, pieces_problems
@@ -48,8 +47,8 @@ def _light(walk: Walk, name: str, table: dict[str, Any]) -> Iterator[Problem]:
 
 
 def _piece(walk: Walk, name: str, table: dict[str, Any]) -> Iterator[Problem]:
-    piece, parts, found = Piece.model_validate(table), walk.parts, walk.found
+    piece, found = Piece.model_validate(table), walk.found
     assert found.sitter is not None
-    sheet = resolve_piece(piece, found.places)
-    of = piece, sheet, parts.room, parts.background, found.sitter, found.camera, found.fixtures
-    yield from (p.within("piece", name) for p in piece_problems(*of))
+    parts = replace(walk.parts, pieces={name: piece})
+    alone: Survey = replace(found, sheets={name: resolve_piece(piece, found.places)})
+    yield from pieces_problems(parts, alone, found.sitter)

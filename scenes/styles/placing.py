@@ -13,7 +13,7 @@ import numpy as np
 from .. import stage
 from ..aiming import angles_deg, look_frame
 from ..bodies import exit_outline, in_fixture, in_frame
-from ..findings import Finding, Problem, SceneError, dotted
+from ..findings import Problem, SceneError
 from ..model import Light, Scene
 from ..model.scene import role_of
 from ..open_set import OpenSet
@@ -108,7 +108,7 @@ def _fixture(found: Survey, name: str) -> stage.Fixture:
 
 def _refused(problems: Iterable[Problem], title: str) -> SceneError:
     name = title or "the scene"
-    return SceneError(Finding(name, None, p.severity, dotted(p.path), p.message, p.allowed, p.fix) for p in problems)
+    return SceneError(problem.at(name) for problem in problems)
 
 
 def _turn_wanted(style: Style, turn_deg: float, side: int) -> float | None:
