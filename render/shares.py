@@ -54,8 +54,7 @@ def share_out(
     agreed : (H, W), at most 1, how much of a pixel's light has a say in colours; None for all.
     halves : (H, W), the odd samples less the even ones, in the unit of the sums' mean; None where noise is not known.
     """
-    peak = float(picture.max(initial=0))
-    if peak <= 0:
+    if picture.max(initial=0) <= 0:
         return np.zeros_like(picture)
     weights = channel_weights(len(picture))
     spectrum = np.empty(picture.shape, np.float32)
